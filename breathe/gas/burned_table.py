@@ -135,7 +135,8 @@ def across(low, high, low_slope, high_slope, q):
 def place(T, log_p):
     """Where a state lies in the table, for ``T`` from FREEZE_K up.
 
-    Beyond 3400 K one goes on along the last slope in T; beyond 0.15 and 200 bar the edge holds.
+    Beyond 3400 K one goes on along the last slope in T, with the slope in p left as it was there;
+    beyond 0.15 and 200 bar the edge holds.
 
     Returns
     -------
