@@ -17,11 +17,18 @@ Velocities are counted positive *out of* the pipe.
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
 
 from breathe.kernel import kernel
 
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
 ITERATIONS = 30
-TOLERANCE = 1e-12
+TOLERANCE = 1e-8
 
 
 @kernel
@@ -54,10 +61,10 @@ def outflow_wave(mach, gamma, share, volume_wave):  # type: ignore[no-untyped-de
     still = 1.0 + mach / g
     square = share * share
     # First guess: the same with (z/t) = 1, a quadratic in d = still - z.
-    a = (1.0 - square) * g * g + square * g
-    b = square * g * 2.0 * still
+    a = (1.0 - square) * g * g - square * g
+    b = 2.0 * square * g * still
     c = square * g * (still * still - volume_wave * volume_wave)
-    d = 2.0 * c / (b + math.sqrt(b * b + 4.0 * (a - 2.0 * square * g) * c)) if c > 0.0 else 0.0
+    d = 2.0 * c / (b + math.sqrt(b * b + 4.0 * a * c))
     # Sonic in the pipe itself: z cannot fall below this.
     sonic = still * 2.0 / (gamma + 1.0)
     z = still - d
@@ -111,7 +118,11 @@ def inflow_wave(mach, gamma, share, volume_wave, volume_gamma, sound_over_enthal
     kappa = (volume_gamma - 1.0) / volume_gamma
     power = kappa * gamma * g
     critical = 2.0 / (volume_gamma + 1.0)
-    z = still + 0.5 * (volume_wave - still) * share
+    # First guess: the same for a small pressure difference, a quadratic in d = z - still.
+    a = g * g * sound_over_enthalpy
+    b = square * power / volume_wave
+    c = b * (volume_wave - still)
+    z = still + 2.0 * c / (b + math.sqrt(b * b + 4.0 * a * c))
     for _ in range(ITERATIONS):
         w = g * (still - z)
         ratio = math.exp(power * math.log(z / volume_wave))
@@ -141,3 +152,142 @@ def inflow_wave(mach, gamma, share, volume_wave, volume_gamma, sound_over_enthal
         if abs(change) < TOLERANCE:
             break
     return z, g * (still - z)
+
+
+class Ends(NamedTuple):
+    """Where the pipe ends are and what they open into; ``n`` ends."""
+
+    cell: Ints  # (n,) real cell at the end
+    ghost: Ints  # (n,) its ghost cell
+    face: Ints  # (n,) the face between them
+    outward: Floats  # (n,) +1 if leaving the pipe is along rising cells, -1 otherwise
+    area: Floats  # (n,) [m2] of that face
+    reservoir: Ints  # (n,) the volume it opens into
+    valve: Ints  # (n,) valve table that governs it, -1 for a plain opening
+    out_share: Floats  # (n,) effective over pipe area, leaving the pipe [-]
+    in_share: Floats  # (n,) the other way [-]
+
+
+class Reservoirs(NamedTuple):
+    """Gas at rest that pipe ends meet, at the middle of the time step; ``m`` volumes."""
+
+    pressure: Floats  # (m,) [Pa]
+    temperature: Floats  # (m,) [K]
+    gas_constant: Floats  # (m,) [J/(kg K)]
+    gamma: Floats  # (m,) [-]
+    enthalpy: Floats  # (m,) [J/kg], with heat of formation
+    fraction: Floats  # (m,) burned mass fraction [-]
+
+
+class EndFlow(NamedTuple):
+    """What passes each end, out of the pipe positive, and the gas state at the end; ``n`` ends."""
+
+    mass: Floats  # (n,) [kg/s]
+    enthalpy: Floats  # (n,) [W]
+    burned: Floats  # (n,) [kg/s]
+    pressure: Floats  # (n,) [Pa]
+    velocity: Floats  # (n,) out of the pipe [m/s]
+    temperature: Floats  # (n,) [K]
+    fraction: Floats  # (n,) [-]
+
+
+def empty_end_flow(ends: int) -> EndFlow:
+    """An end flow of ``ends`` ends, all zero."""
+    return EndFlow(*(np.zeros(ends) for _ in EndFlow._fields))
+
+
+def empty_reservoirs(count: int) -> Reservoirs:
+    """``count`` reservoirs, all zero."""
+    return Reservoirs(*(np.zeros(count) for _ in Reservoirs._fields))
+
+
+@kernel
+def end_state(mach, sound, gamma, pressure, out_share, in_share, reservoir):  # type: ignore[no-untyped-def]
+    """State at one end: wave strength z [-], velocity out of the pipe [m/s] and direction.
+
+    Parameters
+    ----------
+    mach, sound, gamma, pressure : float
+        Gas arriving at the end: velocity out of the pipe over ``sound``; speed of sound [m/s];
+        heat capacity ratio; static pressure [Pa].
+    out_share, in_share : float
+        Effective opening over pipe area by direction, 0..1 [-].
+    reservoir : tuple of float
+        Pressure [Pa], heat capacity ratio [-] and cp T [J/kg] of the volume.
+
+    Returns
+    -------
+    tuple
+        z, velocity, and 1 for outflow, -1 for inflow, 0 for none.
+    """
+    volume_pressure, volume_gamma, thermal = reservoir
+    still = 1.0 + 0.5 * (gamma - 1.0) * mach
+    wave = math.exp(0.5 * (gamma - 1.0) / gamma * math.log(volume_pressure / pressure))
+    if still > wave and out_share > 0.0:
+        z, w = outflow_wave(mach, gamma, out_share, wave)
+        return z, w * sound, 1
+    if still < wave and in_share > 0.0:
+        kinetic = 0.5 * sound * sound / thermal
+        z, w = inflow_wave(mach, gamma, in_share, wave, volume_gamma, kinetic)
+        return z, w * sound, -1
+    return still, 0.0, 0
+
+
+@kernel
+def end_fluxes(flow, ends, reservoirs, out_share, in_share, charge, passed):  # type: ignore[no-untyped-def]
+    """Solve all pipe ends; set the fluxes of their faces and what passes to the volumes.
+
+    ``out_share`` and ``in_share`` (n,) are the openings at this moment over pipe area [-].
+    """
+    spread = charge.burned_R - charge.fresh_R
+    for k in range(len(ends.cell)):
+        cell, face, outward = ends.cell[k], ends.face[k], ends.outward[k]
+        inner = flow.left[:, face] if outward > 0.0 else flow.right[:, face]
+        density, pressure, sound, fraction = inner[0], inner[2], inner[4], inner[5]
+        gas_constant = flow.gas_constant[cell] + spread * (fraction - flow.fraction[cell])
+        temperature = pressure / (density * gas_constant)
+        gamma = 1.0 + flow.gas_constant[cell] / flow.heat_capacity[cell]
+        v = ends.reservoir[k]
+        volume_gamma, volume_R = reservoirs.gamma[v], reservoirs.gas_constant[v]
+        volume_cp = volume_gamma / (volume_gamma - 1.0) * volume_R
+        thermal = volume_cp * reservoirs.temperature[v]
+        z, velocity, direction = end_state(
+            outward * inner[1] / sound, sound, gamma, pressure, out_share[k], in_share[k],
+            (reservoirs.pressure[v], volume_gamma, thermal),
+        )  # fmt: skip
+        end_pressure = pressure * math.exp(2.0 * gamma / (gamma - 1.0) * math.log(z))
+        end_temperature = temperature * z * z
+        end_fraction = fraction
+        if direction < 0:
+            end_temperature = reservoirs.temperature[v] - 0.5 * velocity * velocity / volume_cp
+            end_fraction = reservoirs.fraction[v]
+            mass = end_pressure / (volume_R * end_temperature) * velocity
+            enthalpy = mass * reservoirs.enthalpy[v]
+        else:
+            mass = end_pressure / (gas_constant * end_temperature) * velocity
+            internal = flow.internal[cell] + flow.mixing[cell] * (fraction - flow.fraction[cell])
+            internal += flow.heat_capacity[cell] * (end_temperature - flow.temperature[cell])
+            specific = internal + gas_constant * end_temperature + 0.5 * velocity * velocity
+            enthalpy = mass * specific
+        flow.flux[0, face] = outward * mass
+        flow.flux[1, face] = end_pressure + mass * velocity
+        flow.flux[2, face] = outward * enthalpy
+        flow.flux[3, face] = outward * mass * end_fraction
+        passed.mass[k] = mass * ends.area[k]
+        passed.enthalpy[k] = enthalpy * ends.area[k]
+        passed.burned[k] = mass * end_fraction * ends.area[k]
+        passed.pressure[k] = end_pressure
+        passed.velocity[k] = velocity
+        passed.temperature[k] = end_temperature
+        passed.fraction[k] = end_fraction
+
+
+@kernel
+def set_ghosts(flow, ends, passed):  # type: ignore[no-untyped-def]
+    """Mirror each end cell about the state last found at its end, for the slopes."""
+    for k in range(len(ends.cell)):
+        cell, ghost = ends.cell[k], ends.ghost[k]
+        flow.temperature[ghost] = 2.0 * passed.temperature[k] - flow.temperature[cell]
+        flow.pressure[ghost] = 2.0 * passed.pressure[k] - flow.pressure[cell]
+        flow.fraction[ghost] = 2.0 * passed.fraction[k] - flow.fraction[cell]
+        flow.velocity[ghost] = 2.0 * ends.outward[k] * passed.velocity[k] - flow.velocity[cell]
