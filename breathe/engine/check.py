@@ -1,0 +1,352 @@
+"""Holds a TOML table against the keys an engine file may have, and turns values into SI.
+
+All faults are collected, none stops the check. Each names its place as it stands in the file, what
+was found and what is expected.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from breathe.engine.events import read_crank_point
+from breathe.engine.findings import Findings
+from breathe.engine.keys import ENGINE_FILE, Key, Table
+from breathe.engine.quantities import (
+    UNITS,
+    QuantityError,
+    from_si,
+    read_quantity,
+    shown,
+    split_number,
+)
+
+Values = dict[str, Any]
+"""Checked values in SI, nested as the file is; faulty and missing keys are left out."""
+
+_LENGTH_SLIPS = ("mm", "in", "thou", "cm", "m")
+
+
+@dataclass(frozen=True, slots=True)
+class _Place:
+    """Where a table stands in the file, as shown and as a dotted path."""
+
+    header: str
+    path: str
+    prefix: str = ""
+
+    def shown(self, key: str = "") -> str:
+        return f"{self.header} {self.prefix}{key}".rstrip()
+
+
+def check_file(raw: dict[str, Any], findings: Findings, ambient_Pa: float) -> Values:
+    """The values of a whole engine file in SI.
+
+    Parameters
+    ----------
+    raw : dict
+        As parsed from TOML.
+    findings : Findings
+        Receives the faults and questions.
+    ambient_Pa : float
+        Air pressure that gauge pressures stand on [Pa].
+    """
+    values: Values = {}
+    for name, found in raw.items():
+        rule = ENGINE_FILE.get(name)
+        if rule is None:
+            findings.fault(_top_level(name, found), _not_a_table(name), name)
+        elif isinstance(rule, list):
+            values[name] = _check_list(name, found, rule[0], findings, ambient_Pa)
+        elif isinstance(rule, dict):
+            place = _Place(f"[{name}]", name)
+            values[name] = _check_table(found, rule, place, findings, ambient_Pa)
+    for name in ("engine",):
+        if name not in raw:
+            findings.fault(f"[{name}]", f"missing; {_required(ENGINE_FILE[name])}", name)
+    return values
+
+
+def _required(rule: object) -> str:
+    keys = [k for k, v in rule.items() if isinstance(v, Key) and v.required]  # type: ignore[attr-defined]
+    return f"it needs {', '.join(keys[:-1])} and {keys[-1]}"
+
+
+def _top_level(name: str, found: object) -> str:
+    if isinstance(found, dict):
+        return f"[{name}]"
+    return f"[[{name}]]" if isinstance(found, list) else name
+
+
+def _not_a_table(name: str) -> str:
+    near = difflib.get_close_matches(name, ENGINE_FILE, n=1)
+    homes = _homes(name)
+    if homes:
+        return f"stands before any table; it belongs in {homes}"
+    tables = ", ".join(ENGINE_FILE)
+    hint = f"did you mean {near[0]}?" if near else f"the tables are {tables}"
+    return f"not a table of an engine file; {hint}"
+
+
+def _homes(key: str) -> str:
+    return ", ".join(
+        f"[{path}]" for path, table in _all_tables(ENGINE_FILE) if isinstance(table.get(key), Key)
+    )
+
+
+def _all_tables(table: Table, path: str = "") -> Iterator[tuple[str, Table]]:
+    for name, rule in table.items():
+        below = f"{path}.{name}" if path else name
+        if isinstance(rule, dict):
+            yield below, rule
+            yield from _all_tables(rule, below)
+        elif isinstance(rule, list):
+            yield f"[{below}]", rule[0]
+
+
+def _check_list(
+    name: str, found: object, rule: Table, findings: Findings, ambient_Pa: float
+) -> list[Values]:
+    rows = found if isinstance(found, list) else [found]
+    if not all(isinstance(row, dict) for row in rows):
+        text = f"found {shown(found)}; expected tables headed [[{name}]]"
+        findings.fault(f"[[{name}]]", text, name)
+        return []
+    checked = []
+    for number, row in enumerate(rows, 1):
+        title = row.get("name", row.get("label"))
+        named = f' "{title}"' if isinstance(title, str) and 0 < len(title) <= 30 else ""
+        place = _Place(f"[[{name}]] {number}{named}", name)
+        values = _check_table(row, rule, place, findings, ambient_Pa)
+        values["place"] = place.header
+        checked.append(values)
+    return checked
+
+
+def _check_table(
+    found: object, rule: Table, place: _Place, findings: Findings, ambient_Pa: float
+) -> Values:
+    if not isinstance(found, dict):
+        text = f"found {shown(found)}; expected a table headed {place.header}"
+        findings.fault(place.shown(), text, place.path)
+        return {}
+    values: Values = {}
+    for key, item in found.items():
+        inner = rule.get(key)
+        if inner is None:
+            findings.fault(place.shown(key), _unknown(key, rule, place), place.path)
+        elif isinstance(inner, Key):
+            value = _check_value(item, inner, place, key, findings, ambient_Pa)
+            if value is not None:
+                values[key] = value
+        elif isinstance(inner, dict):
+            below = _below(place, key)
+            values[key] = _check_table(item, inner, below, findings, ambient_Pa)
+    for key, inner in rule.items():
+        if isinstance(inner, Key) and inner.required and key not in found:
+            findings.fault(place.shown(key), f"missing; {_wanted(inner)}", place.path)
+    return values
+
+
+def _below(place: _Place, key: str) -> _Place:
+    path = f"{place.path}.{key}"
+    if place.header.startswith("[["):
+        return _Place(place.header, path, f"{place.prefix}{key}.")
+    return _Place(f"[{path}]", path)
+
+
+def _unknown(key: str, rule: Table, place: _Place) -> str:
+    near = difflib.get_close_matches(key, rule, n=1, cutoff=0.6)
+    start = f"not a key of {place.header.split(' ')[0]}"
+    if near:
+        return f"{start}; did you mean {near[0]}?"
+    homes = _homes(key)
+    if homes:
+        return f"{start}; it belongs in {homes}"
+    return f"{start}; its keys are {', '.join(rule)}"
+
+
+def _check_value(
+    found: object, rule: Key, place: _Place, key: str, findings: Findings, ambient_Pa: float
+) -> Any:
+    is_list = isinstance(found, list)
+    if is_list and rule.many == "one" and rule.kind not in ("firing order", "cylinders"):
+        text = f"found a list; expected one value, {_wanted(rule)}"
+        findings.fault(place.shown(key), text, place.path)
+        return None
+    if rule.many == "list" and not is_list:
+        text = f"found {shown(found)}; expected a list in [ ], each {_wanted(rule)}"
+        findings.fault(place.shown(key), text, place.path)
+        return None
+    if not isinstance(found, list) or rule.kind in ("firing order", "cylinders"):
+        return _check_one(found, rule, place, key, findings, ambient_Pa)
+    if not found:
+        findings.fault(place.shown(key), "found an empty list", place.path)
+        return None
+    items = [
+        _check_one(item, rule, place, f"{key}, value {n},", findings, ambient_Pa)
+        for n, item in enumerate(found, 1)
+    ]
+    return None if any(item is None for item in items) else items
+
+
+def _check_one(
+    found: object, rule: Key, place: _Place, key: str, findings: Findings, ambient_Pa: float
+) -> Any:
+    """One value in SI within its range, or None after noting the fault."""
+    try:
+        value = _read(found, rule, ambient_Pa)
+    except QuantityError as error:
+        text = f"{error}{_likely(found, rule)}"
+        findings.fault(place.shown(key), text, place.path)
+        return None
+    if rule.refuse is None:
+        return value
+    number = from_si(value, rule.kind, rule.unit) if rule.unit else value
+    if _outside(number, rule.refuse):
+        text = f"found {shown(found)}; expected {_span(rule.refuse, rule)}{_likely(found, rule)}"
+        findings.fault(place.shown(key), text, place.path)
+        return None
+    if rule.ask is not None and _outside(number, rule.ask) and not _is_plain_zero(rule, number):
+        slip = f" {rule.slip[0].upper()}{rule.slip[1:]}" if rule.slip else ""
+        text = f"{_bare(found)} is outside the usual {_span(rule.ask, rule)}.{slip}"
+        findings.ask(place.shown(key), text)
+    return value
+
+
+def _is_plain_zero(rule: Key, number: float) -> bool:
+    return number == 0 and "0 is" in rule.slip
+
+
+def _outside(number: float, span: tuple[float, float]) -> bool:
+    slack = 1e-9 * max(abs(span[0]), abs(span[1]))
+    return not span[0] - slack <= number <= span[1] + slack
+
+
+def _bare(found: object) -> str:
+    return found.strip() if isinstance(found, str) else str(found)
+
+
+def _span(span: tuple[float, float], rule: Key) -> str:
+    return f"{span[0]:g} to {span[1]:g} {rule.unit}".rstrip()
+
+
+def _read(found: object, rule: Key, ambient_Pa: float) -> Any:
+    if rule.kind in UNITS:
+        return read_quantity(found, rule.kind, ambient_Pa=ambient_Pa)
+    if rule.kind == "number":
+        return _number(found, rule)
+    if rule.kind == "whole":
+        return _whole(found, rule)
+    if rule.kind == "point":
+        return read_crank_point(found)
+    if rule.kind == "firing order":
+        return _firing_order(found)
+    if rule.kind == "cylinders":
+        return _cylinders(found)
+    if not isinstance(found, str) or not found.strip():
+        raise QuantityError(f"found {shown(found)}; expected {_wanted(rule)}")
+    text = " ".join(found.split())
+    if rule.kind == "choice" and text not in rule.choices:
+        near = difflib.get_close_matches(text, rule.choices, n=1, cutoff=0.5)
+        hint = f'; did you mean "{near[0]}"?' if near else f"; expected {_wanted(rule)}"
+        raise QuantityError(f"found {shown(found)}{hint}")
+    return text
+
+
+def _number(found: object, rule: Key) -> float:
+    value = found
+    if isinstance(found, str):
+        parted = split_number(found)
+        value = parted[0] if parted and parted[1] in ("", ":1", ": 1") else found
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise QuantityError(f"found {shown(found)}; expected {_wanted(rule)}")
+    if not math.isfinite(_as_float(value)):
+        raise QuantityError(f"found {shown(found)}; expected {_wanted(rule)}")
+    return _as_float(value)
+
+
+def _as_float(value: int | float) -> float:
+    try:
+        return float(value)
+    except OverflowError:
+        return math.inf
+
+
+def _whole(found: object, rule: Key) -> int:
+    if isinstance(found, bool) or not isinstance(found, int):
+        raise QuantityError(f"found {shown(found)}; expected {_wanted(rule)}")
+    return found
+
+
+def _firing_order(found: object) -> list[int]:
+    items = re.split(r"[-\s,]+", found.strip()) if isinstance(found, str) else found
+    if isinstance(items, list) and items and all(_is_cylinder(item) for item in items):
+        return [int(item) for item in items]
+    raise QuantityError(f'found {shown(found)}; expected cylinder numbers such as "1-3-4-2"')
+
+
+def _cylinders(found: object) -> str | list[int]:
+    if found == "cylinder":
+        return "cylinder"
+    if isinstance(found, list) and found and all(_is_cylinder(item) for item in found):
+        return [int(item) for item in found]
+    raise QuantityError(
+        f'found {shown(found)}; expected "cylinder" (one for each) or a list such as [1, 4]'
+    )
+
+
+def _is_cylinder(item: object) -> bool:
+    if isinstance(item, str):
+        return bool(re.fullmatch(r"[0-9]{1,2}", item))
+    return isinstance(item, int) and not isinstance(item, bool) and 0 <= item < 100
+
+
+def _wanted(rule: Key) -> str:
+    """What a key expects, for messages."""
+    if rule.kind == "choice":
+        return "one of " + ", ".join(f'"{c}"' for c in rule.choices)
+    if rule.kind in ("number", "whole") and rule.refuse:
+        kind = "a whole number" if rule.kind == "whole" else "a number"
+        return f"{kind} from {_span(rule.refuse, rule)}"
+    if rule.kind in UNITS and rule.refuse:
+        return f"{_span(rule.refuse, rule)} with its unit"
+    if rule.kind == "point":
+        return 'crank degrees from a dead centre, such as "22 BTDC"'
+    return {"text": "text in quotes"}.get(rule.kind, f"a value of kind {rule.kind}")
+
+
+def _likely(found: object, rule: Key) -> str:
+    """A guess at what was meant, as a question; empty if there is none."""
+    if isinstance(found, bool) or not isinstance(found, int | float | str):
+        return ""
+    try:
+        parted = split_number(found) if isinstance(found, str) else (_as_float(found), "")
+    except QuantityError:
+        return ""
+    span = rule.ask or rule.refuse
+    if parted is None or span is None or not math.isfinite(parted[0]):
+        return ""
+    number = parted[0]
+    if rule.kind == "number":
+        tries = [number / 10, number / 100]
+        near = next((t for t in tries if not _outside(t, span)), None)
+        return "" if near is None else f"; is that {near:g}?"
+    if rule.kind == "length":
+        return _likely_length(number, parted[1], rule, span)
+    if not parted[1] and len(UNITS.get(rule.kind, ())) and not _outside(number, span):
+        return f'; if it is {number:g} {rule.unit}, write "{number:g} {rule.unit}"'
+    return ""
+
+
+def _likely_length(number: float, spelled: str, rule: Key, span: tuple[float, float]) -> str:
+    for unit in (rule.unit, *_LENGTH_SLIPS):
+        meant = from_si(number * UNITS["length"][unit], "length", rule.unit)
+        if unit != spelled and not _outside(meant, span):
+            also = "" if unit == rule.unit else f" ({meant:.3g} {rule.unit})"
+            return f'; is that {number:g} {unit}{also}? Write "{number:g} {unit}"'
+    return ""

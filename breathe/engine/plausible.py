@@ -1,0 +1,131 @@
+"""Ratios between given values: outside the usual a question, outside the possible a fault.
+
+Only what the user gave is judged, never what was filled in. Ranges are common practice without a
+source unless a comment names one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from breathe.engine.cams import card_centreline
+from breathe.engine.findings import Findings
+from breathe.engine.keys import Range
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """A ratio or difference of given values."""
+
+    place: str
+    what: str
+    value: float
+    unit: str
+    ask: Range
+    refuse: Range
+    slip: str = ""
+
+
+def judge(values: Mapping[str, Any], findings: Findings) -> None:
+    """Note faults and questions for every ratio whose values were given."""
+    for item in [*_cylinder(values), *_valves(values), *_timing(values)]:
+        found = f"{item.what} is {item.value:.3g}{item.unit}"
+        if not item.refuse[0] <= item.value <= item.refuse[1]:
+            expected = f"expected {item.refuse[0]:g} to {item.refuse[1]:g}{item.unit}"
+            findings.fault(item.place, "; ".join(t for t in (found, expected, item.slip) if t))
+        elif not item.ask[0] <= item.value <= item.ask[1]:
+            usual = f"outside the usual {item.ask[0]:g} to {item.ask[1]:g}{item.unit}."
+            findings.ask(item.place, f"{found}, {usual} {item.slip}".strip())
+
+
+def _cylinder(values: Mapping[str, Any]) -> list[Judged]:
+    engine = values.get("engine", {})
+    bore, stroke = engine.get("bore"), engine.get("stroke")
+    rows = []
+    if bore and stroke:
+        slip = "Inches in one of them?"
+        rows.append(
+            Judged("[engine]", "stroke/bore", stroke / bore, "", (0.55, 1.35), (0.3, 2.5), slip)
+        )
+    if stroke and "rod" in engine:
+        ratio = engine["rod"] / stroke
+        rows.append(Judged("[engine]", "rod/stroke", ratio, "", (1.4, 2.2), (1.1, 3.5)))
+    if stroke and "speed_limit" in engine:
+        speed = stroke * engine["speed_limit"] / 30
+        # Encyclopedia-type page "Mean piston speed": 16 common petrol, 20-25 sport, 25 race.
+        what = "mean piston speed at speed_limit"
+        rows.append(Judged("[engine]", what, speed, " m/s", (3, 25), (1, 35)))
+    return rows
+
+
+def _valves(values: Mapping[str, Any]) -> list[Judged]:
+    bore = values.get("engine", {}).get("bore")
+    valve = {s: values.get(s, {}).get("valve", {}) for s in ("intake", "exhaust")}
+    head = {s: valve[s].get("head_diameter") for s in valve}
+    rows = []
+    if bore and head["intake"]:
+        # Two-valve heads: inlet port 44-48 % of the bore (university course page on poppet valves).
+        count = valve["intake"].get("count")
+        usual = {1: (0.42, 0.56), 2: (0.34, 0.42)}.get(count, (0.34, 0.56))
+        slip = "A radius, or inches?"
+        ratio = head["intake"] / bore
+        place = "[intake.valve] head_diameter"
+        rows.append(Judged(place, "head/bore", ratio, "", usual, (0.2, 0.65), slip))
+    if head["intake"] and head["exhaust"]:
+        # About 0.80 on parallel two-valve heads ("What is the Engine's Ultimate Power?").
+        ratio = head["exhaust"] / head["intake"]
+        place = "[exhaust.valve] head_diameter"
+        slip = "Intake and exhaust swapped?" if ratio > 1 else ""
+        what = "exhaust/intake head"
+        rows.append(Judged(place, what, ratio, "", (0.75, 0.95), (0.5, 1.3), slip))
+    if bore and head["intake"] and head["exhaust"]:
+        ratio = (head["intake"] + head["exhaust"]) / bore
+        what = "intake head + exhaust head over bore"
+        rows.append(Judged("[engine] bore", what, ratio, "", (0.5, 0.98), (0.3, 1.3)))
+    # Throats about 0.90 and 0.85 at most ("Porting Principals").
+    throats: dict[str, Range] = {"intake": (0.82, 0.91), "exhaust": (0.78, 0.88)}
+    for side, usual in throats.items():
+        throat, lift = valve[side].get("throat_diameter"), _lift(values, side)
+        if head[side] and throat:
+            place = f"[{side}.valve] throat_diameter"
+            rows.append(Judged(place, "throat/head", throat / head[side], "", usual, (0.6, 1.0)))
+        if head[side] and lift:
+            what, place = "lift/head diameter", f"[{side}.cam]"
+            slip = "Lobe lift for valve lift, or inches?"
+            ratio = lift / head[side]
+            rows.append(Judged(place, what, ratio, "", (0.20, 0.40), (0.05, 0.6), slip))
+    return rows
+
+
+def _lift(values: Mapping[str, Any], side: str) -> float | None:
+    cam = values.get(side, {}).get("cam", {})
+    if "lift" in cam:
+        return float(cam["lift"])
+    if "lobe_lift" in cam and "rocker_ratio" in cam:
+        return float(cam["lobe_lift"] * cam["rocker_ratio"])
+    return None
+
+
+def _timing(values: Mapping[str, Any]) -> list[Judged]:
+    cams = {s: values.get(s, {}).get("cam", {}) for s in ("intake", "exhaust")}
+    intake = card_centreline(cams["intake"], cams["intake"].get("duration"), "intake")
+    exhaust = card_centreline(cams["exhaust"], cams["exhaust"].get("duration"), "exhaust")
+    rows = []
+    sleeved = any("sleeve" in values.get(s, {}) for s in cams)
+    if intake is not None and exhaust is not None and not sleeved:
+        # Most cams 98-120 (article on cam gas dynamics). A sleeve moves the middle of the opening.
+        what, value = "lobe separation", (intake + exhaust) / 2
+        rows.append(
+            Judged("[intake.cam]", what, value, " cam deg", (98, 120), (80, 135), "Crank for cam?")
+        )
+    for side, cam in cams.items():
+        if {"duration", "second_duration", "second_height", "checking_height"} <= set(cam) and (
+            0.8e-3 <= cam["second_height"] <= 1.3e-3 and cam["checking_height"] <= 0.2e-3
+        ):
+            # Examples 25-37 ("Durations explained").
+            what = "duration less second_duration"
+            value = cam["duration"] - cam["second_duration"]
+            rows.append(Judged(f"[{side}.cam]", what, value, " deg", (15, 60), (5, 150)))
+    return rows
