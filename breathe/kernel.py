@@ -31,6 +31,10 @@ def source_hash(package: Path) -> str:
     return digest.hexdigest()[:12]
 
 
+PROGRAM_HASH = source_hash(Path(__file__).parent)
+"""Of the sources of this process: what computes its numbers."""
+
+
 def user_cache() -> Path:
     """The user's own cache folder, by the custom of each system."""
     if sys.platform == "win32":
@@ -44,7 +48,7 @@ def user_cache() -> Path:
 
 def cache_folder() -> Path:
     """Where compiled kernels of exactly this source are kept."""
-    return user_cache() / f"{VERSION}-{source_hash(Path(__file__).parent)}"
+    return user_cache() / f"{VERSION}-{PROGRAM_HASH}"
 
 
 def is_compiled() -> bool:

@@ -66,6 +66,7 @@ class Shut(NamedTuple):
     end_gas: Floats  # (c,) unburned temperature [K]
     last_pressure: Floats  # (c,) of the end gas, one step ago [Pa]
     knock: Floats  # (c,) index grown so far [-]
+    knock_last: Floats  # (c,) index of the last whole burn [-]
     closed_mass: Floats  # (c,) trapped [kg]
     closed_burned: Floats  # (c,) burned gas in it [kg]
 

@@ -53,6 +53,9 @@ Floats = NDArray[np.float64]
 TRACE_STEPS = 720
 """Traces hold one value a crank degree."""
 
+LAST_DEGREES = 40.0
+"""Port pressure is averaged over so many degrees before intake closing."""
+
 # Columns of `State.tally`, per cylinder.
 WORK_CLOSED, WORK_GAS_EXCHANGE, WALL_LOSS, INTAKE, INTAKE_FRESH, PUSHED_BACK = range(6)
 EXHAUST, EXHAUST_FRESH, EXHAUST_ENERGY, PEAK_PRESSURE, PEAK_MACH, PORT_BEFORE_CLOSING = range(6, 12)
@@ -75,6 +78,7 @@ class State(NamedTuple):
     clock: Floats  # (2,) crank angle [deg]; CA50 of this cycle [deg]
     tally: Floats  # (n_cylinder, TALLIES) sums over the cycle
     books: Floats  # (BOOKS,) sums over the cycle, whole engine
+    chamber_mean: Floats  # (n_chamber, 2) pressure [Pa] and temperature [K], mean of the cycle
     cylinder_trace: Floats  # (n_cylinder, 4, 720) Pa, K, kg, burned fraction
     end_trace: Floats  # (n_end, 3, 720) Pa, kg/s out of the pipe, m/s
 
@@ -95,6 +99,7 @@ def empty_state(model: Model) -> State:
         clock=np.zeros(2),
         tally=np.zeros((cylinders, TALLIES)),
         books=np.zeros(BOOKS),
+        chamber_mean=np.zeros((chambers, 2)),
         cylinder_trace=np.zeros((cylinders, 4, TRACE_STEPS)),
         end_trace=np.zeros((ends, 3, TRACE_STEPS)),
     )
@@ -209,6 +214,7 @@ def close_cylinder(model, state, c, angle):
     shut.closed_burned[c] = content.burned[c]
     shut.end_gas[c] = content.temperature[c]
     shut.last_pressure[c] = content.pressure[c]
+    shut.knock_last[c] = shut.knock[c]
     shut.knock[c] = 0.0
     burning = model.burning
     residual = burned_mole_fraction(content.burned[c] / content.mass[c], model.charge)
@@ -255,6 +261,8 @@ def advance_volumes(model, state, angle, step_deg, step):
             model.chamber_wall_K[i], step, model.charge,
         )  # fmt: skip
         state.books[CHAMBER_HEAT] -= step * state.content.wall_loss[v]
+        state.chamber_mean[i, 0] += state.content.pressure[v] * (step_deg / 720.0)
+        state.chamber_mean[i, 1] += state.content.temperature[v] * (step_deg / 720.0)
 
 
 @kernel
@@ -278,7 +286,7 @@ def tally_valves(model, state, angle, step):
                 speed = throat_mach(model, state, k, opening)
                 tally[c, PEAK_MACH] = max(tally[c, PEAK_MACH], speed)
             before = model.timing.intake_closes - local
-            if 0.0 <= before < 40.0:
+            if 0.0 <= before < LAST_DEGREES:
                 tally[c, PORT_BEFORE_CLOSING] += passed.pressure[k] * step
         else:
             tally[c, EXHAUST] -= mass
@@ -344,6 +352,7 @@ def march_cycle(model, state):
     """
     state.tally[:] = 0.0
     state.books[:] = 0.0
+    state.chamber_mean[:] = 0.0
     flow, grid, charge = state.flow, model.grid, model.charge
     angle = 0.0
     per_degree = 1.0 / (6.0 * model.speed_rpm)

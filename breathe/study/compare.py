@@ -1,0 +1,233 @@
+"""Every cam setting at every speed, as one tidy table."""
+
+from __future__ import annotations
+
+import math
+import os
+import threading
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor, as_completed
+from dataclasses import dataclass, fields, replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from breathe.cycle.layout import Resolution
+from breathe.cycle.march import State
+from breathe.cycle.result import Cycle, simulate
+from breathe.engine.parts import Engine, Operating, Setting
+from breathe.kernel import PROGRAM_HASH
+from breathe.study.fingerprint import fingerprint
+from breathe.valvetrain.dwell import case
+from breathe.version import VERSION
+
+Row = dict[str, Any]
+OnDone = Callable[["Job", Row], None]
+
+WORDS = ("setting", "remark")
+FLAGS = ("settled",)
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One case to run. Jobs of one chain are run in order, each started from the one before."""
+
+    engine: Engine
+    setting: Setting
+    operating: Operating
+    resolution: Resolution
+    key: str
+
+    @property
+    def label(self) -> str:
+        return self.setting.label
+
+    @property
+    def speed_rpm(self) -> float:
+        return self.operating.speed_rpm
+
+
+@dataclass(frozen=True, slots=True)
+class Study:
+    """The answer of a comparison."""
+
+    engine: Engine
+    settings: tuple[Setting, ...]
+    speeds_rpm: tuple[float, ...]
+    throttle: float
+    table: pd.DataFrame
+    """One row for each setting and speed; SI, units in the column names."""
+
+
+def default_speeds(engine: Engine) -> tuple[float, ...]:
+    """Twelve speeds [rpm] from a fifth of the engine's limit to the limit, in round figures."""
+    low, high = 0.2 * engine.speed_limit_rpm, engine.speed_limit_rpm
+    return tuple(float(round(x / 100) * 100) for x in np.linspace(low, high, 12))
+
+
+def plan(
+    engine: Engine,
+    speeds_rpm: Iterable[float],
+    settings: Iterable[Setting],
+    throttle: float = 1.0,
+    resolution: Resolution | None = None,
+) -> list[Job]:
+    """Jobs of all settings at all speeds, settings innermost."""
+    resolution = resolution or Resolution()
+    jobs, settings = [], tuple(settings)
+    for speed in speeds_rpm:
+        chain: list[str] = []
+        for setting in settings:
+            operating = Operating(speed_rpm=float(speed), throttle=float(throttle))
+            # The state it starts from counts: a case is known by the whole chain up to it.
+            own = fingerprint(engine, setting, operating, resolution, VERSION, PROGRAM_HASH)
+            chain.append(own)
+            jobs.append(Job(engine, setting, operating, resolution, fingerprint(*chain)))
+    return jobs
+
+
+def run_cases(
+    jobs: Sequence[Job],
+    *,
+    threads: int | None = None,
+    on_done: OnDone | None = None,
+    done: Mapping[str, Row] | None = None,
+    stop: threading.Event | None = None,
+) -> dict[str, Row]:
+    """Run all jobs not yet done; a chain of settings at one speed is one thread's work.
+
+    Parameters
+    ----------
+    jobs : sequence of Job
+    threads : int, optional
+        Chains at a time; None takes the number of cores, at most 8.
+    on_done : callable, optional
+        Told of each new row as it comes, from the thread that made it.
+    done : mapping, optional
+        Rows known already, by key. A chain with a gap is marched again from its start, so that the
+        numbers do not depend on where a run was interrupted; known rows are kept as they are.
+    stop : threading.Event, optional
+        Set it to end after the cases that are running.
+
+    Returns
+    -------
+    dict
+        All rows by key.
+    """
+    rows: dict[str, Row] = dict(done or {})
+    stop = stop or threading.Event()
+    chains: dict[Operating, list[Job]] = {}
+    for job in jobs:
+        chains.setdefault(job.operating, []).append(job)
+    waiting = [c for c in chains.values() if any(job.key not in rows for job in c)]
+    workers = threads or min(8, os.cpu_count() or 1)
+    with ThreadPoolExecutor(workers) as pool:
+        known = frozenset(rows)
+        futures = [pool.submit(_run_chain, c, known, on_done, stop) for c in waiting]
+        try:
+            for future in as_completed(futures):
+                rows.update(future.result())
+        except BaseException:
+            stop.set()
+            raise
+    return rows
+
+
+def _run_chain(
+    chain: Sequence[Job], known: frozenset[str], on_done: OnDone | None, stop: threading.Event
+) -> dict[str, Row]:
+    rows: dict[str, Row] = {}
+    state: State | None = None
+    for i, job in enumerate(chain):
+        if stop.is_set() or all(later.key in known for later in chain[i:]):
+            break
+        row, state = run_job(job, state)
+        if job.key not in known:
+            rows[job.key] = row
+            if on_done is not None:
+                on_done(job, row)
+    return rows
+
+
+def run_job(job: Job, start: State | None = None) -> tuple[Row, State | None]:
+    """One row and the state to go on from; a case that cannot be run says why in its remark."""
+    try:
+        ready = case(job.engine, job.setting, job.operating)
+    except ValueError as error:
+        return _empty_row(job, str(error)), start
+    cycle, state = simulate(ready, start=start, resolution=job.resolution)
+    if math.isfinite(cycle.torque_Nm):
+        return cycle.row(), state
+    # A start too far off may fail where a cold one does not.
+    cycle, state = simulate(ready, resolution=job.resolution)
+    if math.isfinite(cycle.torque_Nm):
+        return cycle.row(), state
+    return cycle.row(), None
+
+
+def _empty_row(job: Job, why: str) -> Row:
+    row: Row = {f.name: math.nan for f in fields(Cycle) if f.name != "trace"}
+    return row | {
+        "setting": job.label,
+        "speed_rpm": job.speed_rpm,
+        "throttle": job.operating.throttle,
+        "settled": False,
+        "cycles": 0,
+        "remark": why,
+    }
+
+
+def table(jobs: Sequence[Job], rows: Mapping[str, Row]) -> pd.DataFrame:
+    """Tidy table of all jobs that have a row, in the order of the jobs."""
+    return pd.DataFrame([rows[job.key] for job in jobs if job.key in rows])
+
+
+def compare(
+    engine: Engine,
+    speeds_rpm: Iterable[float] | None = None,
+    settings: Iterable[Setting] | None = None,
+    *,
+    throttle: float = 1.0,
+    threads: int | None = None,
+    resolution: Resolution | None = None,
+) -> Study:
+    """Run every setting at every speed.
+
+    Parameters
+    ----------
+    engine : Engine
+        From `breathe.read_engine`.
+    speeds_rpm : iterable of float, optional
+        Engine speeds [rpm]; by default twelve up to the engine's limit.
+    settings : iterable of Setting, optional
+        By default those of the engine file.
+    throttle : float
+        Opening of the throttled pipe end, 0..1; 1 is full load.
+
+    Returns
+    -------
+    Study
+    """
+    speeds = tuple(float(s) for s in (speeds_rpm or default_speeds(engine)))
+    chosen = tuple(settings or engine.settings)
+    jobs = plan(engine, speeds, chosen, throttle, resolution)
+    rows = run_cases(jobs, threads=threads)
+    return Study(engine, chosen, speeds, throttle, table(jobs, rows))
+
+
+def trace(engine: Engine, setting: Setting | str, speed_rpm: float, throttle: float = 1.0) -> Cycle:
+    """One case with its course over crank angle in ``.trace``.
+
+    Raises
+    ------
+    ValueError
+        If no setting has this label.
+    """
+    if isinstance(setting, str):
+        named = {s.label: s for s in engine.settings}
+        if setting not in named:
+            raise ValueError(f"no setting {setting!r}; expected one of {', '.join(named)}")
+        setting = named[setting]
+    operating = replace(Operating(speed_rpm=float(speed_rpm)), throttle=float(throttle))
+    return simulate(case(engine, setting, operating), traces=True)[0]
