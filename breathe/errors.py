@@ -11,5 +11,5 @@ class BreatheError(Exception):
     """Something the user can put right. Raise a subclass, or this with the full message."""
 
 
-class Stopped(Exception):  # noqa: N818 - not a fault
+class Stopped(Exception):
     """The user stopped a command (Ctrl-C); the text says what is kept and how to go on."""

@@ -1,0 +1,118 @@
+"""breathe compare: every cam setting at every speed, kept as a run, printed as tables."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from breathe.commands.options import printing_options, runs_option, shown, speeds
+
+if TYPE_CHECKING:
+    from breathe.runs import Run, RunError
+
+
+@click.command(
+    name="compare", short_help="Torque and more at every speed and cam setting: where longer helps."
+)
+@click.argument("engine", type=click.Path(path_type=Path))
+@click.option(
+    "--speeds",
+    "speed_text",
+    metavar="RPM",
+    help="first:last:step or a list. [default: twelve up to the engine's limit]",
+)
+@click.option(
+    "--settings",
+    "setting_text",
+    metavar="LIST",
+    help="Labels from the engine file, or intake durations a sleeve can reach. [default: all]",
+)
+@click.option(
+    "--throttle",
+    type=click.FloatRange(0.0, 1.0, min_open=True),
+    default=1.0,
+    show_default=True,
+    help="Opening, as a share of its area.",
+)
+@printing_options
+@click.option("--threads", type=click.IntRange(1, 256), help="[default: one per processor]")
+@click.option("--name", metavar="RUN", help="Name of the run. [default: after the engine file]")
+@runs_option
+@click.option("--redo", is_flag=True, help="Compute anew, beside an earlier run of the same.")
+def command(
+    engine: Path,
+    speed_text: str | None,
+    setting_text: str | None,
+    throttle: float,
+    show: str | None,
+    units: str,
+    csv: bool,
+    threads: int | None,
+    name: str | None,
+    runs_folder: Path,
+    redo: bool,
+) -> None:
+    """Compare the cam settings of the engine in file ENGINE over its speed range.
+
+    Every case is kept as soon as it is done. The same command again goes on where it was stopped,
+    or prints at once what is complete.
+    """
+    names = shown(show)
+    from breathe.commands.printing import print_run, results_csv
+    from breathe.commands.progress import work
+    from breathe.commands.settings import chosen
+    from breathe.engine.read import read_engine
+    from breathe.run_names import default_name
+    from breathe.runs import open_run, source_files
+    from breathe.study.compare import default_speeds, plan
+    from breathe.study.describe import about
+
+    built = read_engine(engine)
+    settings, merged = chosen(built, setting_text)
+    for notice in merged:
+        click.echo(notice, err=True)
+    at = speeds(speed_text) if speed_text else default_speeds(built)
+    description = about(built, settings, at, throttle)
+    jobs = plan(built, at, settings, throttle)
+    with open_run(
+        runs_folder,
+        name or default_name(engine),
+        description,
+        [job.key for job in jobs],
+        source_files(engine),
+        redo=redo,
+    ) as run:
+        _announce(run, name)
+        work(jobs, run, threads or os.cpu_count() or 1)
+        unwritten = _finish(run, results_csv(run.rows()))
+        print_run(run, names, units, csv=csv)
+        if unwritten:
+            raise unwritten
+
+
+def _finish(run: Run, results: str) -> RunError | None:
+    """Write results.csv; a fault of that waits until the tables are printed."""
+    from breathe.runs import RunError
+
+    try:
+        run.finish(results)
+    except RunError as error:
+        return error
+    return None
+
+
+def _announce(run: Run, asked: str | None) -> None:
+    """Say where the run goes when it is not where one would look."""
+    done, planned = len(run.done()), len(run.planned)
+    if run.resumed and done == planned:
+        click.echo(
+            f"{run.folder} holds exactly this already; printed from there. --redo computes anew.",
+            err=True,
+        )
+    elif run.resumed and done:
+        click.echo(f"Going on with {run.folder}: {done} of {planned} cases are there.", err=True)
+    elif asked and run.name != asked:
+        click.echo(f"{asked!r} holds another run, so this one is {run.name!r}.", err=True)

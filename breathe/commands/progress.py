@@ -1,0 +1,86 @@
+"""Work through the cases of a run: kept one by one, watched on a terminal, stopped by Ctrl-C."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from typing import Any, Protocol
+
+import click
+
+from breathe.errors import Stopped
+from breathe.runs import Run
+
+
+class Job(Protocol):
+    """One case of a plan."""
+
+    @property
+    def key(self) -> str: ...
+    @property
+    def label(self) -> str: ...
+    @property
+    def speed_rpm(self) -> float: ...
+
+
+def work(jobs: Sequence[Any], run: Run, threads: int) -> None:
+    """Compute what the run lacks.
+
+    Raises
+    ------
+    Stopped
+        The user pressed Ctrl-C; says what is kept.
+    """
+    from breathe.study.compare import run_cases
+
+    done = run.done()
+    waiting = sum(job.key not in done for job in jobs)
+    if not waiting:
+        return
+    _say_if_first()
+    try:
+        with _bar(len(jobs), len(jobs) - waiting) as advance:
+
+            def keep(job: Job, row: Mapping[str, Any]) -> None:
+                run.keep(job.key, row)
+                advance()
+
+            run_cases(jobs, threads=threads, on_done=keep, done=done)
+    except KeyboardInterrupt:
+        raise Stopped(
+            f"Stopped. {len(run.done())} of {len(jobs)} cases are kept in {run.folder}; the same "
+            "command goes on from there."
+        ) from None
+
+
+def _say_if_first() -> None:
+    from breathe.kernel import is_compiled
+
+    if not is_compiled():
+        click.echo(
+            "Preparing compiled code, once for this version: about 20 to 40 s before the first "
+            "case is done (Ctrl-C is heard after that).",
+            err=True,
+        )
+
+
+@contextmanager
+def _bar(total: int, before: int) -> Iterator[Any]:
+    """A bar with the time left, on standard error where that is a terminal; otherwise nothing."""
+    if not sys.stderr.isatty():
+        yield lambda: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+    console = Console(stderr=True, highlight=False, markup=False, emoji=False)
+    columns = (
+        TextColumn("{task.completed:.0f} of {task.total:.0f} cases", markup=False),
+        BarColumn(bar_width=30),
+        TimeRemainingColumn(),
+        TextColumn("left", markup=False),
+    )
+    with Progress(*columns, console=console, transient=True) as progress:
+        task = progress.add_task("", total=total, completed=before)
+        yield lambda: progress.advance(task)

@@ -1,0 +1,49 @@
+"""breathe runs: what is in the run folder."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from breathe.commands.options import runs_option
+
+
+@click.command(name="runs", short_help="List the runs kept in the run folder.")
+@runs_option
+def command(runs_folder: Path) -> None:
+    """List all runs: when begun, engine, cases done of those planned, state."""
+    from breathe.runs import run_folders
+    from breathe.view.console import Grid, show
+
+    folders = run_folders(runs_folder)
+    if not folders:
+        show(
+            [
+                f"No runs in {runs_folder.absolute()} yet. Begin one with: breathe compare ENGINE, "
+                "such as: breathe compare engines/road_four.toml"
+            ]
+        )
+        return
+    rows = sorted((_row(folder) for folder in folders), key=lambda row: row[1])
+    header = ("run", "begun", "engine", "done", "planned", "state")
+    show([Grid(title="", header=header, rows=tuple(rows), left=frozenset({0, 1, 2, 5}))])
+
+
+def _row(folder: Path) -> tuple[str, ...]:
+    from breathe.runs import Run, RunError
+
+    try:
+        with Run(folder) as run:
+            done, planned = len(run.rows()), len(run.planned)
+            state = "finished" if done == planned else "unfinished"
+            if run.altered():
+                state += ", altered since written"
+            begun = run.made.strftime("%Y-%m-%d %H:%M")
+            return run.name, begun, _short(run.about.engine), str(done), str(planned), state
+    except RunError:
+        return folder.name, "", "", "", "", "cannot be read"
+
+
+def _short(name: str, most: int = 24) -> str:
+    return name if len(name) <= most else name[: most - 1].rstrip() + "~"

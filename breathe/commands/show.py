@@ -1,0 +1,23 @@
+"""breathe show: print an earlier run again, without computing."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from breathe.commands.options import printing_options, runs_option, shown
+
+
+@click.command(name="show", short_help="Print a run again without computing.")
+@click.argument("run")
+@printing_options
+@runs_option
+def command(run: str, show: str | None, units: str, csv: bool, runs_folder: Path) -> None:
+    """Print RUN, a name from `breathe runs` or the path of its folder, again."""
+    from breathe.commands.printing import print_run
+    from breathe.runs import load_run
+
+    names = shown(show)
+    with load_run(runs_folder, run) as found:
+        print_run(found, names, units, csv=csv)

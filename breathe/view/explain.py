@@ -1,0 +1,218 @@
+"""An engine as a page: what was read, worked out and assumed, without simulating."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from breathe.engine.parts import Assumed, Cam, Engine, Pipe, Valve
+from breathe.engine.quantities import System, from_si, user_unit, written
+from breathe.study.describe import (
+    CHECKING_HEIGHTS_M,
+    CRANKING_EXPONENTS,
+    SEAT_HEIGHT_M,
+    SettingFacts,
+    how,
+)
+from breathe.view import cautions
+from breathe.view.console import Grid, Item, Piece
+
+_LEFT = frozenset({0})
+
+
+def explanation(
+    engine: Engine, facts: Sequence[SettingFacts], system: System = "metric"
+) -> list[Piece]:
+    """The page of one engine; ``facts`` of the settings its file asks to compare."""
+    return [
+        *_read(engine, system),
+        *_pipes(engine, system),
+        *_settings(engine, facts),
+        *_events(facts, system),
+        *_compression(engine, facts, system),
+        *_assumed(engine),
+        *_questions(engine),
+        Item(cautions.CLEARANCE),
+    ]
+
+
+def _read(engine: Engine, system: System) -> list[Piece]:
+    cylinder = engine.cylinder
+    count = engine.cylinder_count
+    clearance = engine.swept_volume_m3 / (cylinder.compression_ratio - 1)
+    fires = ", ".join(f"{angle:g}" for angle in engine.fires_at_deg)
+    mean_speed = 2 * cylinder.stroke_m * engine.speed_limit_rpm / 60
+    told = [
+        f"{count} cylinder{'s' if count > 1 else ''}, bore {_length(cylinder.bore_m, system)}, "
+        f"stroke {_length(cylinder.stroke_m, system)}, rod {_length(cylinder.rod_m, system)}: "
+        f"{written(engine.displacement_m3, 'volume', system, digits=5)}",
+        f"compression ratio {cylinder.compression_ratio:g}, clearance volume "
+        f"{written(clearance, 'volume', system)} a cylinder",
+        f"fires at {fires} deg crank",
+        f"speed limit {engine.speed_limit_rpm:.0f} rpm, mean piston speed there "
+        f"{written(mean_speed, 'velocity', system, digits=3)}",
+        f"intake: {_valve(engine.intake_valve, system)}",
+        f"exhaust: {_valve(engine.exhaust_valve, system)}",
+        f"intake cam: {_cam(engine.intake_cam, 'ATDC', system)}",
+        f"exhaust cam: {_cam(engine.exhaust_cam, 'BTDC', system)}",
+        f"air: {written(engine.air.pressure_Pa, 'barometer', system)}, "
+        f"{written(engine.air.temperature_K, 'temperature', system, digits=3)}, "
+        f"{engine.air.humidity_kg_per_kg * 1e3:.1f} g water per kg of dry air",
+        f"fuel: {engine.fuel.name}, lambda {engine.fuel.lambda_full_load:g} at full load, octane "
+        f"{engine.fuel.octane:g}",
+    ]
+    source = f" ({engine.source_file})" if engine.source_file else ""
+    return [f"{engine.name}{source}", *(Item(text, indent=2) for text in told), ""]
+
+
+def _length(value: float, system: System) -> str:
+    return written(value, "length", system)
+
+
+def _valve(valve: Valve, system: System) -> str:
+    plural = "s" if valve.count > 1 else ""
+    return (
+        f"{valve.count} valve{plural}, head {_length(valve.head_diameter_m, system)}, throat "
+        f"{_length(valve.throat_diameter_m, system)}, stem "
+        f"{_length(valve.stem_diameter_m, system)}, seat {valve.seat_angle_deg:g} deg"
+    )
+
+
+def _cam(cam: Cam, side_of_tdc: str, system: System) -> str:
+    told = (
+        f"{cam.lobe.made_from}; lift {_length(float(cam.lobe.lift_m.max()), system)} at zero lash, "
+        f"lash {_length(cam.lash_m, system)}, centreline {cam.centreline_deg:g} deg crank "
+        f"{side_of_tdc}"
+    )
+    if cam.sleeve is None:
+        return told
+    sleeve = cam.sleeve
+    total = sleeve.travel_max_m * sleeve.crank_deg_per_m
+    return (
+        f"{told}; sleeve travel {_length(sleeve.travel_max_m, system)}, "
+        f"{written(sleeve.crank_deg_per_m, 'sleeve rate', system)}, so {total:.4g} deg crank in "
+        f"all, {sleeve.closing_share * 100:.0f} % of it on the closing side"
+    )
+
+
+def _pipes(engine: Engine, system: System) -> list[Piece]:
+    unit = user_unit("length", system)
+    header = ("pipe", f"length {unit}", f"inside {unit}", "from", "to")
+    rows = tuple(_pipe_row(pipe, unit) for pipe in engine.pipes)
+    page: list[Piece] = [Grid(title="Pipes", header=header, rows=rows, left=frozenset({0, 3, 4}))]
+    if engine.chambers:
+        told = (f"{one.name} {written(one.volume_m3, 'volume', system)}" for one in engine.chambers)
+        page += ["", f"Chambers: {', '.join(told)}"]
+    return [*page, ""]
+
+
+def _pipe_row(pipe: Pipe, unit: str) -> tuple[str, ...]:
+    ends = (pipe.diameter_m[0], pipe.diameter_m[-1])
+    digits = 1 if unit == "mm" else 2
+    inside = "-".join(
+        dict.fromkeys(f"{from_si(value, 'length', unit):.{digits}f}" for value in ends)
+    )
+    length = f"{from_si(pipe.length_m, 'length', unit):.{digits - 1}f}"
+    start, end = (
+        f"{one.node}{' (throttled)' if one.throttled else ''}" for one in (pipe.start, pipe.end)
+    )
+    return pipe.name, length, inside, start, end
+
+
+def _settings(engine: Engine, facts: Sequence[SettingFacts]) -> list[Piece]:
+    rows = tuple(
+        (
+            one.setting.label,
+            f"{one.intake_dwell_deg:.0f}",
+            f"{one.exhaust_dwell_deg:.0f}",
+            f"{one.intake_area_m_deg * 1e3:.0f}",
+            how(one.setting) + (" (standard)" if one.setting.label == engine.standard else ""),
+        )
+        for one in facts
+    )
+    title = "Cam settings: dwell in crank degrees, intake lift area in mm x crank degrees"
+    header = ("setting", "intake dwell", "exhaust dwell", "area", "how")
+    return [Grid(title=title, header=header, rows=rows, left=frozenset({0, 4})), ""]
+
+
+def _events(facts: Sequence[SettingFacts], system: System) -> list[Piece]:
+    page: list[Piece] = []
+    header = ("setting", "IVO", "IVC", "intake", "EVO", "EVC", "exhaust", "overlap")
+    for place, height in enumerate(CHECKING_HEIGHTS_M):
+        rows = tuple(_event_row(one, place) for one in facts)
+        title = (
+            f"Events at {_height(height)} valve lift, lash taken off; durations and overlap in "
+            "crank degrees"
+        )
+        page += [Grid(title=title, header=header, rows=rows, left=_LEFT), ""]
+    return page
+
+
+def _height(height: float) -> str:
+    return f"{height * 1e3:.3g} mm ({from_si(height, 'length', 'in'):.3f} in)"
+
+
+def _event_row(one: SettingFacts, place: int) -> tuple[str, ...]:
+    cells = [one.setting.label]
+    for side in (one.intake[place], one.exhaust[place]):
+        if side is None:
+            cells += ["not reached", "-", "-"]
+        else:
+            cells += [side.opens, side.closes, f"{side.duration_deg:.0f}"]
+    overlap = one.overlap_deg[place]
+    return (*cells, "-" if overlap is None else f"{overlap:.0f}")
+
+
+def _compression(engine: Engine, facts: Sequence[SettingFacts], system: System) -> list[Piece]:
+    unit = user_unit("absolute pressure", system)
+    digits = 1 if unit == "bar" else 0
+    rows = []
+    for one in facts:
+        gauge = [
+            from_si(value - engine.air.pressure_Pa, "absolute pressure", unit)
+            for value in one.cranking_pressure_Pa
+        ]
+        intake, exhaust = one.intake[0], one.exhaust[0]
+        rows.append(
+            (
+                one.setting.label,
+                f"{intake.centreline_deg:.0f} ATDC" if intake else "-",
+                f"{exhaust.centreline_deg:.0f} BTDC" if exhaust else "-",
+                f"{one.lobe_separation_cam_deg:.1f}",
+                f"{one.effective_compression_ratio:.2f}",
+                f"{gauge[0]:.{digits}f} to {gauge[1]:.{digits}f}",
+            )
+        )
+    header = ("setting", "intake", "exhaust", "separation", "eff. CR", f"cranking {unit} gauge")
+    title = (
+        "Centrelines (middle of the opening), lobe separation in cam degrees, effective "
+        "compression ratio and cranking pressure"
+    )
+    low, high = CRANKING_EXPONENTS
+    note = (
+        f"Effective CR: cylinder volume at intake closing ({_height(SEAT_HEIGHT_M)}) over "
+        "clearance volume. Cranking pressure: p0 (eff. CR)^n less p0, throttle open, "
+        f"n = {low:g} to {high:g} for a warm engine in good order (common practice, no source)."
+    )
+    return [Grid(title=title, header=header, rows=tuple(rows), left=_LEFT), Item(note), ""]
+
+
+def _assumed(engine: Engine) -> list[Piece]:
+    if not engine.assumed:
+        return ["Nothing was assumed: the file gives every value.", ""]
+    by_source: dict[str, list[Assumed]] = {}
+    for one in engine.assumed:
+        by_source.setdefault(one.source, []).append(one)
+    page: list[Piece] = [
+        f"Assumed for you: {len(engine.assumed)} values, by source. What the engine file gives "
+        "takes their place."
+    ]
+    for source, values in by_source.items():
+        page.append(Item(f"{source}:", indent=2))
+        page += [Item(f"{one.key} = {one.value}: {one.reason}", 4) for one in values]
+    return [*page, ""]
+
+
+def _questions(engine: Engine) -> list[Piece]:
+    if not engine.questions:
+        return []
+    return ["Questions", *(Item(one, indent=2, hang=2) for one in engine.questions), ""]
