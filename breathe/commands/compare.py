@@ -74,7 +74,7 @@ def command(
     settings, merged = chosen(built, setting_text)
     for notice in merged:
         click.echo(notice, err=True)
-    at = speeds(speed_text) if speed_text else default_speeds(built)
+    at = default_speeds(built) if speed_text is None else speeds(speed_text)
     description = about(built, settings, at, throttle)
     jobs = plan(built, at, settings, throttle)
     with open_run(

@@ -28,11 +28,11 @@ VERBS = {
     "show": "Print a run again without computing.",
 }
 EXAMPLES = {
-    "compare": "breathe compare engines/road_four.toml --speeds 1500:7500:500",
-    "explain": "breathe explain engines/road_four.toml",
+    "compare": "breathe compare engines/road_four_sleeve.toml --speeds 1500:7500:500",
+    "explain": "breathe explain engines/road_four_sleeve.toml",
     "new": "breathe new my_engine.toml",
     "runs": "breathe runs",
-    "show": "breathe show road_four --show power,residual",
+    "show": "breathe show road_four_sleeve --show power,residual",
 }
 BREATHE_FAULT, USER_FAULT, STOPPED = 1, 2, 130
 
@@ -71,7 +71,7 @@ class Verbs(click.Group):
 @click.group(
     cls=Verbs,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
-    epilog="Begin with: breathe compare engines/road_four.toml",
+    epilog="Begin with: breathe compare engines/road_four_sleeve.toml",
 )
 @click.version_option(VERSION, "-V", "--version", message="breathe %(version)s")
 def breathe() -> None:
@@ -109,7 +109,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _complain(f"\n{error}", STOPPED)
     except (KeyboardInterrupt, click.Abort):
         return _complain("\nStopped; nothing was changed.", STOPPED)
-    except BrokenPipeError:
+    except (BrokenPipeError, SystemExit):  # the second is click's answer to the first
         _let_go_of_pipe()
         return 0
     except OSError as error:

@@ -21,7 +21,7 @@ def command(runs_folder: Path) -> None:
         show(
             [
                 f"No runs in {runs_folder.absolute()} yet. Begin one with: breathe compare ENGINE, "
-                "such as: breathe compare engines/road_four.toml"
+                "such as: breathe compare engines/road_four_sleeve.toml"
             ]
         )
         return

@@ -250,7 +250,8 @@ def _missing(table: pd.DataFrame, about: About) -> list[str]:
     short = len(about.settings) * len(about.speeds_rpm) - len(table)
     if short <= 0:
         return []
-    return [f"{short} cases are not computed yet; they show as {NOT_RUN}."]
+    told = "1 case is" if short == 1 else f"{short} cases are"
+    return [f"{told} not computed yet, shown as {NOT_RUN}."]
 
 
 def _not_settled(table: pd.DataFrame) -> list[str]:
