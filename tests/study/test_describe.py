@@ -64,8 +64,8 @@ def engine(tmp_path_factory):
     return read_engine(path)
 
 
-# Slider-crank geometry alone, 86 x 86 mm, rod 145 mm, ratio 10.5: computed outside this program, two
-# decimals. IVC after BDC [deg] -> effective compression ratio.
+# Slider-crank geometry alone, 86 x 86 mm, rod 145 mm, ratio 10.5: computed outside this
+# program, two decimals. IVC after BDC [deg] -> effective compression ratio.
 CLOSING = [(38, 9.76), (50, 9.22), (62, 8.54), (74, 7.72), (86, 6.80)]
 
 
