@@ -302,7 +302,7 @@ def fill_friction(values: Mapping[str, Any], findings: Findings) -> Friction:
     """Friction mean effective pressure without pumping."""
     friction = Filled(values.get("friction", {}), "friction", findings)
     usual = Friction()
-    reason = "usual set for spark ignition; such models agree within about 20 %"
+    reason = "usual set; friction models agree within 20 %"
     source = "form of S. K. Chen and P. F. Flynn, SAE 650733, 1965 (from memory); set: " + (
         COMMON_PRACTICE
     )

@@ -139,7 +139,7 @@ def _from_card(
     to_valve = _height_factor(given, card)
     height = given.get("checking_height")
     if height is None:
-        height = _missing_height(given, duration, lift, known, card) / to_valve
+        height = _missing_height(given, duration, lift, known, to_valve, card)
     second = None
     if "second_duration" in given or "second_height" in given:
         if "second_duration" not in given or "second_height" not in given:
@@ -211,35 +211,43 @@ def _duration(given: Mapping[str, Any], card: Card) -> tuple[float, bool]:
         return float(given["duration"]), True
     kind = card.kind
     usual = kind.intake_duration_deg if card.side == "intake" else kind.exhaust_duration_deg
-    value, reason = f"{usual:g} deg crank at 0.10 mm", f"typical of {kind.name}"
+    value, reason = f"{usual:g} deg crank", f"at 0.10 mm, typical of {kind.name}"
     card.findings.assume(f"{card.table}.duration", value, reason)
     return usual, False
 
 
 def _missing_height(
-    given: Mapping[str, Any], duration: float, lift: float, known: bool, card: Card
+    given: Mapping[str, Any],
+    duration: float,
+    lift: float,
+    known: bool,
+    to_valve: float,
+    card: Card,
 ) -> float:
-    """Checking height at the valve where the card names none; says what a wrong guess changes."""
+    """Checking height where the card names none; says what a wrong guess changes."""
     if not known:
-        return SEAT_HEIGHT_M
+        return SEAT_HEIGHT_M / to_valve
     lash = given.get("lash", 0.0)
     height, reason = SEAT_HEIGHT_M, "the card names none"
     if lash > 0:
         height, reason = lash, "the card names none: the valve leaves its seat as lash is used up"
-    card.findings.assume(f"{card.table}.checking_height", f"{height * 1e3:.2f} mm", reason)
+    shown = f"{height / to_valve * 1e3:.3g} mm"
+    card.findings.assume(f"{card.table}.checking_height", shown, reason)
+    if "lobe_lift" in given and "checked_at" not in given:
+        card.findings.assume(f"{card.table}.checked_at", "valve", "goes with that height")
     try:
         taken, other = (
             lobe_width(lobe_from_card(duration, at, lift)[0], SEAT_HEIGHT_M)
             for at in (height, OTHER_HEIGHT_M)
         )
     except ValueError:
-        return float(height)
+        return float(height / to_valve)
     text = (
-        f"missing; {height * 1e3:.2f} mm is taken. If the card counts at 1.0 mm, the lobe has "
+        f"missing; {shown} is taken. If the card counts at 1.0 mm, the lobe has "
         f"{other - taken:.0f} deg more at 0.10 mm"
     )
     card.findings.ask(f"{card.place} checking_height", text)
-    return float(height)
+    return float(height / to_valve)
 
 
 def lobe_width(lobe: Lobe, height_m: float) -> float:

@@ -17,7 +17,10 @@ from breathe.engine.events import read_crank_point
 from breathe.engine.findings import Findings
 from breathe.engine.keys import ENGINE_FILE, Key, Table
 from breathe.engine.quantities import (
+    EXAMPLES,
+    STANDARD_AMBIENT_PA,
     UNITS,
+    MissingUnitError,
     QuantityError,
     from_si,
     read_quantity,
@@ -65,15 +68,9 @@ def check_file(raw: dict[str, Any], findings: Findings, ambient_Pa: float) -> Va
         elif isinstance(rule, dict):
             place = _Place(f"[{name}]", name)
             values[name] = _check_table(found, rule, place, findings, ambient_Pa)
-    for name in ("engine",):
-        if name not in raw:
-            findings.fault(f"[{name}]", f"missing; {_required(ENGINE_FILE[name])}", name)
+    if "engine" not in raw:
+        findings.fault("[engine]", "missing; it needs cylinders, bore and stroke", "engine")
     return values
-
-
-def _required(rule: object) -> str:
-    keys = [k for k, v in rule.items() if isinstance(v, Key) and v.required]  # type: ignore[attr-defined]
-    return f"it needs {', '.join(keys[:-1])} and {keys[-1]}"
 
 
 def _top_level(name: str, found: object) -> str:
@@ -148,7 +145,7 @@ def _check_table(
             values[key] = _check_table(item, inner, below, findings, ambient_Pa)
     for key, inner in rule.items():
         if isinstance(inner, Key) and inner.required and key not in found:
-            findings.fault(place.shown(key), f"missing; {_wanted(inner)}", place.path)
+            findings.fault(place.shown(key), f"missing; {_missing(key, inner)}", place.path)
     return values
 
 
@@ -188,10 +185,15 @@ def _check_value(
         findings.fault(place.shown(key), "found an empty list", place.path)
         return None
     items = [
-        _check_one(item, rule, place, f"{key}, value {n},", findings, ambient_Pa)
+        _check_one(item, rule, place, f"{key}, value {n}", findings, ambient_Pa)
         for n, item in enumerate(found, 1)
     ]
     return None if any(item is None for item in items) else items
+
+
+def check_value(found: object, rule: Key, findings: Findings) -> Any:
+    """One value held against its rule alone: SI, or None with the fault noted."""
+    return _check_value(found, rule, _Place("", ""), "", findings, STANDARD_AMBIENT_PA)
 
 
 def _check_one(
@@ -201,7 +203,10 @@ def _check_one(
     try:
         value = _read(found, rule, ambient_Pa)
     except QuantityError as error:
-        text = f"{error}{_likely(found, rule)}"
+        likely = _likely(found, rule)
+        text = f"{error}{likely}"
+        if likely and isinstance(error, MissingUnitError):
+            text = f"{error.found}{likely}"
         findings.fault(place.shown(key), text, place.path)
         return None
     if rule.refuse is None:
@@ -320,6 +325,12 @@ def _wanted(rule: Key) -> str:
     return {"text": "text in quotes"}.get(rule.kind, f"a value of kind {rule.kind}")
 
 
+def _missing(key: str, rule: Key) -> str:
+    if rule.kind in EXAMPLES and rule.many == "one":
+        return f'write {key} = "{EXAMPLES[rule.kind]}" with your own value'
+    return f"expected {_wanted(rule)}"
+
+
 def _likely(found: object, rule: Key) -> str:
     """A guess at what was meant, as a question; empty if there is none."""
     if isinstance(found, bool) or not isinstance(found, int | float | str):
@@ -339,7 +350,7 @@ def _likely(found: object, rule: Key) -> str:
     if rule.kind == "length":
         return _likely_length(number, parted[1], rule, span)
     if not parted[1] and len(UNITS.get(rule.kind, ())) and not _outside(number, span):
-        return f'; if it is {number:g} {rule.unit}, write "{number:g} {rule.unit}"'
+        return f'; is that {number:g} {rule.unit}? Write "{number:g} {rule.unit}"'
     return ""
 
 

@@ -12,6 +12,8 @@ from breathe.engine.network import Row, cylinders_of, nearest, node_of, numbered
 
 Edges = list[tuple[str, str, str]]
 """(pipe, node, node)"""
+Ends = list[tuple[Row, str, tuple[str, str]]]
+"""(row, pipe made from it, its two nodes)"""
 
 
 def check_joints(values: Mapping[str, Any], count: int, findings: Findings) -> None:
@@ -21,12 +23,17 @@ def check_joints(values: Mapping[str, Any], count: int, findings: Findings) -> N
     _names(values, "pipe", count, findings)
     valves = {f"{s} valve {n}": s for s in ("intake", "exhaust") for n in range(1, count + 1)}
     known = {**valves, **chambers, **outsides}
-    edges = [
-        edge
-        for row in values.get("pipe", [])
-        if {"from", "to", "name"} <= row.keys()
-        for edge in _edges(row, count, known, findings)
-    ]
+    edges, ends = [], _ends(values, count, findings)
+    joints = _joints(ends, known)
+    for row, pipe, nodes in ends:
+        for key, node in zip(("from", "to"), nodes, strict=True):
+            text = "" if node in joints else _node_fault(row, node, known)
+            if text:
+                findings.fault(f"{row['place']} {key}", text, "pipe")
+            elif node in joints and f"{key}_mouth" in row:
+                text = f'"{node}" joins two pipes end to end; a mouth needs a chamber there'
+                findings.fault(f"{row['place']} {key}_mouth", text, "pipe")
+        edges.append((pipe, *nodes))
     _check_throttle(values, findings)
     if not {"pipe", "chamber", "outside"} & findings.faulty:
         given = {row["side"] for row in values.get("pipe", [])}
@@ -63,42 +70,62 @@ def _bad_cylinders(row: Row, count: int) -> list[int]:
     return [n for n in each if not 1 <= n <= count] if isinstance(each, list) else []
 
 
-def _edges(row: Row, count: int, known: Mapping[str, str], findings: Findings) -> Edges:
-    numbers = cylinders_of(row, count)
-    if _bad_cylinders(row, count):
-        return []
-    faults = len(findings.faults)
-    for end in ("from", "to"):
-        nodes = row[end]
-        if isinstance(nodes, list) and len(nodes) != len(numbers):
-            text = f"{len(nodes)} names for {len(numbers)} pipe{'s' if len(numbers) > 1 else ''}"
+def _ends(values: Mapping[str, Any], count: int, findings: Findings) -> Ends:
+    """Every pipe made from the rows, with the nodes of its two ends."""
+    ends: Ends = []
+    for row in values.get("pipe", []):
+        if not {"from", "to", "name"} <= row.keys() or _bad_cylinders(row, count):
+            continue
+        numbers = cylinders_of(row, count)
+        uneven = [
+            end
+            for end in ("from", "to")
+            if isinstance(row[end], list) and len(row[end]) != len(numbers)
+        ]
+        for end in uneven:
+            text = f"{len(row[end])} names for {len(numbers)} pipe{'s' if len(numbers) > 1 else ''}"
             findings.fault(f"{row['place']} {end}", f"{text}; expected one for each", "pipe")
-    if len(findings.faults) > faults:
-        return []
-    edges = []
-    reported: set[str] = set()
-    for index, n in enumerate(numbers):
-        ends = [node_of(row, end, index, n) for end in ("from", "to")]
-        for key, node in zip(("from", "to"), ends, strict=True):
-            text = _node_fault(row, node, known)
-            if text and node not in reported:
-                findings.fault(f"{row['place']} {key}", text, "pipe")
-                reported.add(node)
-        if ends[0] == ends[1]:
-            findings.fault(row["place"], f'both ends open into "{ends[0]}"', "pipe")
-        edges.append((numbered(row["name"], n), ends[0], ends[1]))
-    return edges
+        if uneven:
+            continue
+        for index, n in enumerate(numbers):
+            start, end = (node_of(row, key, index, n) for key in ("from", "to"))
+            if start == end:
+                findings.fault(row["place"], f'both ends open into "{start}"', "pipe")
+            ends.append((row, numbered(row["name"], n), (start, end)))
+    return ends
+
+
+def _joints(ends: Ends, known: Mapping[str, str]) -> set[str]:
+    """Nodes of no volume where exactly two pipes of one side meet end to end."""
+    meets = defaultdict(list)
+    for row, pipe, nodes in ends:
+        for node in nodes:
+            meets[node].append((row.get("side"), pipe))
+    return {
+        node
+        for node, pipes in meets.items()
+        if node not in known
+        and not node.startswith(("intake valve", "exhaust valve"))
+        and len(pipes) == 2
+        and pipes[0][0] == pipes[1][0]
+        and pipes[0][1] != pipes[1][1]
+    }
 
 
 def _node_fault(row: Row, node: str, known: Mapping[str, str]) -> str:
     if node in ("intake valve", "exhaust valve"):
         return f'found "{node}"; which cylinder? Write "{node} 1", or each = "cylinder"'
     if node not in known:
-        return f'found "{node}", which is nowhere defined; {nearest(node, known)}'
+        return f'found "{node}", which is nowhere defined; {nearest(node, _nodes(known))}'
     side = known[node]
     if side and row.get("side") not in (side, None):
         return f'found "{node}" of the {side} side; the pipe is on the {row["side"]} side'
     return ""
+
+
+def _nodes(known: Mapping[str, str]) -> list[str]:
+    """Names to offer: chambers and outsides before the many valves."""
+    return sorted(known, key=lambda node: " valve " in node)
 
 
 def _check_throttle(values: Mapping[str, Any], findings: Findings) -> None:

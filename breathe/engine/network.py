@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -35,20 +35,41 @@ MOUTH_SOURCE = (
 THROTTLE_COEFFICIENT = 0.85
 """Open area left by a wide-open plate and its shaft (common practice, no source)."""
 
-WALL_SOURCE = COMMON_PRACTICE
 PULSATION_SOURCE = (
     "C. Depcik and D. Assanis, SAE 2002-01-0372, 2002: Nu = 0.07 Re^0.75 in intake and exhaust, "
     "about 1.7 times a smooth pipe (from memory)"
 )
-ROUGHNESS_M: Mapping[Side, float] = {"intake": 0.05e-3, "exhaust": 0.05e-3}
+ROUGHNESS_M = 0.05e-3
 PULSATION_AT_VALVE, PULSATION_ELSEWHERE = 1.7, 1.3
+LONGEST_PORT_M = 0.15
+_WALL_K: Mapping[tuple[Side, str], float] = {
+    ("intake", "port"): 370.0,
+    ("intake", "runner"): 335.0,
+    ("intake", "duct"): 315.0,
+    ("exhaust", "port"): 520.0,
+    ("exhaust", "runner"): 780.0,
+    ("exhaust", "duct"): 650.0,
+}
+_ROLE = {
+    "port": "port in the head, cooled or warmed by its water",
+    "runner": "joins the head; mean along it",
+    "duct": "away from the head",
+}
 
 
-def pipe_wall_K(side: Side, at_valve: bool) -> float:
-    """Mean wall temperature of a pipe with the engine warm and at full load [K]."""
-    if side == "intake":
-        return 335.0 if at_valve else 310.0
-    return 800.0 if at_valve else 650.0
+def pipe_role(at_valve: bool, joined: bool, length_m: float) -> str:
+    """Whether a pipe is a port, a runner (or primary), or a duct away from the head."""
+    if at_valve:
+        return "port" if length_m <= LONGEST_PORT_M else "runner"
+    return "runner" if joined else "duct"
+
+
+def pipe_wall_K(side: Side, role: str) -> float:
+    """Mean wall temperature of a pipe with the engine warm and at full load [K].
+
+    Common practice, no source: ports follow the coolant, exhaust pipes the gas.
+    """
+    return _WALL_K[side, role]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +84,6 @@ class Network:
 def build_network(values: Mapping[str, Any], count: int, air: Air, findings: Findings) -> Network:
     """The network the file gives, each side possibly empty; names were checked before."""
     throttle = _throttle(values, findings)
-    pipes = [p for row in values.get("pipe", []) for p in _pipes(row, count, throttle, findings)]
     chambers = [c for row in values.get("chamber", []) for c in _chambers(row, count, findings)]
     outsides = [
         Outside(
@@ -77,7 +97,37 @@ def build_network(values: Mapping[str, Any], count: int, air: Air, findings: Fin
         outsides.append(
             Outside(name=OUTSIDE_AIR, pressure_Pa=air.pressure_Pa, temperature_K=air.temperature_K)
         )
+    volumes = {c.name for c in chambers} | {o.name for o in outsides}
+    pipes = [
+        pipe
+        for row in values.get("pipe", [])
+        for pipe in _pipes(row, count, throttle, volumes, findings)
+    ]
     return Network(tuple(pipes), tuple(chambers), tuple(outsides))
+
+
+def exhaust_apart(network: Network) -> Network:
+    """Exhaust pipes open into an outside of their own, at the same state.
+
+    What a tailpipe draws back is exhaust it has just blown out, not fresh air; an outside that an
+    intake breathes from cannot be both.
+    """
+    breathed = {e.node for p in network.pipes if p.side == "intake" for e in (p.start, p.end)}
+    shared = {o.name: f"{o.name}, exhaust" for o in network.outsides if o.name in breathed}
+    pipes = tuple(
+        p
+        if p.side == "intake"
+        else replace(
+            p,
+            start=replace(p.start, node=shared.get(p.start.node, p.start.node)),
+            end=replace(p.end, node=shared.get(p.end.node, p.end.node)),
+        )
+        for p in network.pipes
+    )
+    used = {e.node for p in pipes for e in (p.start, p.end)}
+    doubled = [replace(o, name=shared[o.name]) for o in network.outsides if o.name in shared]
+    outsides = tuple(o for o in (*network.outsides, *doubled) if o.name in used)
+    return Network(pipes, network.chambers, outsides)
 
 
 def _throttle(values: Mapping[str, Any], findings: Findings) -> Row | None:
@@ -143,17 +193,22 @@ def node_of(row: Row, end: str, index: int, n: int | None) -> str:
     return str(name.replace("{n}", str(n)))
 
 
-def _pipes(row: Row, count: int, throttle: Row | None, findings: Findings) -> Iterable[Pipe]:
+def _pipes(
+    row: Row, count: int, throttle: Row | None, volumes: set[str], findings: Findings
+) -> Iterable[Pipe]:
     shape = pipe_shape(row, findings)
     if shape is None:
         return
     station, diameter = shape
     side: Side = row["side"]
-    at_valve = any("valve" in node_of(row, end, 0, 1) for end in ("from", "to"))
-    details = _details(row, side, at_valve, findings)
+    nodes = [node_of(row, end, 0, cylinders_of(row, count)[0]) for end in ("from", "to")]
+    details = _details(row, side, _role(nodes, volumes, station[-1]), findings)
     closes = throttle["end"] if throttle and throttle["pipe"] == row["name"] else ""
     share = throttle["coefficient"] if throttle else None
-    mouths = {end: _mouth(row, end, side, findings) for end in ("from", "to")}
+    mouths = {
+        end: _mouth(row, end, node, side, node in volumes, findings)
+        for end, node in zip(("from", "to"), nodes, strict=True)
+    }
     for index, n in enumerate(cylinders_of(row, count)):
         start, end = (
             _end(node_of(row, e, index, n), mouths[e], share if e == closes else None)
@@ -170,41 +225,44 @@ def _pipes(row: Row, count: int, throttle: Row | None, findings: Findings) -> It
         )
 
 
-def _details(row: Row, side: Side, at_valve: bool, findings: Findings) -> dict[str, float]:
+def _role(nodes: list[str], volumes: set[str], length_m: float) -> str:
+    at_valve = any(" valve " in node for node in nodes)
+    joined = any(node not in volumes and " valve " not in node for node in nodes)
+    return pipe_role(at_valve, joined, length_m)
+
+
+def _details(row: Row, side: Side, role: str, findings: Findings) -> dict[str, float]:
     """Wall, roughness and multipliers of a row; what is missing is noted once."""
     place = f'pipe "{row["name"]}"'
-    where = "ends at the valve, port included" if at_valve else "away from the head"
-    pulsation = PULSATION_AT_VALVE if at_valve else PULSATION_ELSEWHERE
-    result = {}
-    for key, field, default, shown, source in (
-        ("wall", "wall_K", pipe_wall_K(side, at_valve), "", WALL_SOURCE),
-        ("roughness", "roughness_m", ROUGHNESS_M[side], "", FROM_MEMORY),
-        ("heat_multiplier", "heat_multiplier", pulsation, f"{pulsation:g}", PULSATION_SOURCE),
-    ):
+    wall_K = pipe_wall_K(side, role)
+    pulsation = PULSATION_ELSEWHERE if role == "duct" else PULSATION_AT_VALVE
+    notes = {
+        "wall": (f"{wall_K - 273.15:.0f} degC", _ROLE[role], COMMON_PRACTICE),
+        "roughness": (f"{ROUGHNESS_M * 1e3:g} mm", "drawn or welded tube", FROM_MEMORY),
+        "heat_multiplier": (f"{pulsation:g}", "pulsating over steady flow", PULSATION_SOURCE),
+    }
+    for key, note in notes.items():
         if key not in row:
-            text = shown or _wall_or_roughness(key, default)
-            reason = "drawn or welded tube" if key == "roughness" else where
-            findings.assume(f"{place} {key}", text, reason, source)
-        result[field] = row.get(key, default)
-    result["friction_multiplier"] = row.get("friction_multiplier", 1.0)
-    return result
+            findings.assume(f"{place} {key}", *note)
+    return {
+        "wall_K": row.get("wall", wall_K),
+        "roughness_m": row.get("roughness", ROUGHNESS_M),
+        "heat_multiplier": row.get("heat_multiplier", pulsation),
+        "friction_multiplier": row.get("friction_multiplier", 1.0),
+    }
 
 
-def _wall_or_roughness(key: str, value: float) -> str:
-    return f"{value - 273.15:.0f} degC" if key == "wall" else f"{value * 1e3:g} mm"
-
-
-def _mouth(row: Row, end: str, side: Side, findings: Findings) -> float:
-    """Inflow coefficient of one end; a missing mouth is noted unless the end is at a valve."""
+def _mouth(
+    row: Row, end: str, node: str, side: Side, into_volume: bool, findings: Findings
+) -> float:
+    """Inflow coefficient of one end; noted if missing where the pipe opens into a volume."""
     key = f"{end}_mouth"
-    node = node_of(row, end, 0, 1)
-    if "valve" in node:
+    if not into_volume:
         return 1.0
     if key in row:
         return MOUTH_INFLOW[row[key]]
     usual = "plain end" if side == "exhaust" and node == OUTSIDE_AIR else "flared"
-    place = f'pipe "{row["name"]}" {key}'
-    findings.assume(place, usual, f"opens into {row[end]}", MOUTH_SOURCE)
+    findings.assume(f'pipe "{row["name"]}" {key}', usual, f'opens into "{node}"', MOUTH_SOURCE)
     return MOUTH_INFLOW[usual]
 
 

@@ -30,9 +30,6 @@ _POUND = 0.453_592_37
 _GRAVITY = 9.806_65
 _LBF = _POUND * _GRAVITY
 _PSI = _LBF / _INCH**2
-_INCH_OF_WATER = 249.082
-_MM_OF_WATER = _GRAVITY
-_INCH_OF_MERCURY = 3386.389
 
 _LENGTHS = {"mm": 1e-3, "cm": 1e-2, "m": 1.0, "um": 1e-6, "in": _INCH, "thou": _INCH / 1000}
 _VOLUMES = {"cc": 1e-6, "ml": 1e-6, "l": 1e-3, "m3": 1.0, "mm3": 1e-9, "cu in": _INCH**3}
@@ -43,11 +40,11 @@ _PRESSURES = {
     "kPa": 1e3,
     "Pa": 1.0,
     "psi": _PSI,
-    "inHg": _INCH_OF_MERCURY,
+    "inHg": 3386.389,
     "mmHg": 133.322_387,
     "atm": 101_325.0,
 }
-_WATER = {"inH2O": _INCH_OF_WATER, "mmH2O": _MM_OF_WATER}
+_WATER = {"inH2O": 249.082, "mmH2O": _GRAVITY}
 
 UNITS: dict[str, dict[str, float]] = {
     "length": _LENGTHS,
@@ -200,6 +197,14 @@ class QuantityError(ValueError):
     """A quantity that cannot be read; the text says what was found and what is expected."""
 
 
+class MissingUnitError(QuantityError):
+    """A number alone; whoever knows the key may guess at the unit."""
+
+    def __init__(self, found: object, dimension: str) -> None:
+        self.found = f"found {shown(found)} without a unit"
+        super().__init__(f"{self.found}; {expected_text(dimension)}")
+
+
 def shown(found: object) -> str:
     """What was found, as it stands in the file and never longer than a line."""
     text = f'"{found}"' if isinstance(found, str) else str(found)
@@ -277,14 +282,14 @@ def read_quantity(
     >>> read_quantity("130 deg cam", "angle")
     260.0
     """
-    if not isinstance(found, str):
-        raise QuantityError(_without_unit(found, dimension))
-    parted = split_number(found)
-    if parted is None:
-        raise QuantityError(f"found {shown(found)}; expected {expected(dimension)}")
+    if isinstance(found, int | float) and not isinstance(found, bool):
+        raise MissingUnitError(found, dimension)
+    parted = split_number(found) if isinstance(found, str) else None
+    if parted is None or not isinstance(found, str):
+        raise QuantityError(f"found {shown(found)}; {expected_text(dimension)}")
     number, spelled = parted
     if not spelled:
-        raise QuantityError(_without_unit(found, dimension))
+        raise MissingUnitError(found, dimension)
     if dimension in ("absolute pressure", "barometer"):
         return _read_pressure(found, number, spelled, dimension, ambient_Pa)
     value = _in_si(found, number, spelled, dimension)
@@ -333,12 +338,6 @@ def _read_pressure(
     return value
 
 
-def _without_unit(found: object, dimension: str) -> str:
-    if isinstance(found, int | float | str) and not isinstance(found, bool):
-        return f"found {shown(found)} without a unit; expected {expected(dimension)}"
-    return f"found {shown(found)}; expected {expected(dimension)}"
-
-
 def _unknown_unit(found: str, number: float, spelled: str, dimension: str) -> str:
     unit = _SPELLINGS.get(spelled, spelled)
     if dimension == "angle" and unit == "deg":
@@ -352,14 +351,14 @@ def _unknown_unit(found: str, number: float, spelled: str, dimension: str) -> st
             f'found {shown(found)}; crank or cam? The answer doubles: write "{number:g} deg '
             f'crank{over}" or "{number:g} deg cam{over}"'
         )
-    return f"found {shown(found)}; expected {expected(dimension)}"
-
-
-def expected(dimension: str) -> str:
-    """What a quantity of this dimension looks like, for messages."""
     units = ", ".join(UNITS[dimension])
+    return f"found {shown(found)}; {expected_text(dimension)} (units: {units})"
+
+
+def expected_text(dimension: str) -> str:
+    """What a quantity of this dimension looks like, for messages."""
     named = f"{_article(dimension)} {dimension}"
-    return f'{named} with its unit ({units}), such as "{EXAMPLES[dimension]}"'
+    return f'expected {named} with its unit, such as "{EXAMPLES[dimension]}"'
 
 
 def _article(word: str) -> str:

@@ -14,7 +14,6 @@ from typing import Any
 
 from breathe.engine.assumed import (
     LIMIT_OVER_PEAK_POWER,
-    OUTSIDE_AIR,
     EngineClass,
     choose_class,
     fill_air,
@@ -25,12 +24,12 @@ from breathe.engine.assumed import (
     fill_speed_limit,
     firing_order,
 )
-from breathe.engine.cams import Card, ReadCam, build_cam
+from breathe.engine.cams import Card, build_cam
 from breathe.engine.check import Values, check_file
 from breathe.engine.findings import EngineFileError, Findings
 from breathe.engine.joints import check_joints
 from breathe.engine.keys import ENGINE_FILE
-from breathe.engine.network import Network, build_network
+from breathe.engine.network import Network, build_network, exhaust_apart
 from breathe.engine.open_file import load_toml
 from breathe.engine.parts import Cylinder, Engine, Setting, Side, Valve
 from breathe.engine.plausible import judge
@@ -66,7 +65,19 @@ def read_engine(path: str | os.PathLike[str]) -> Engine:
     raw = load_toml(file)
     if raw and not raw.keys() & ENGINE_FILE.keys():
         raise EngineFileError(str(file), [_other_toml(raw)], about_file=True)
+    return engine_from_table(raw, file)
+
+
+def engine_from_table(raw: dict[str, Any], file: Path) -> Engine:
+    """The engine of a parsed file; ``file`` names it in messages and locates files beside it.
+
+    Raises
+    ------
+    EngineFileError
+        As `read_engine`.
+    """
     findings = Findings()
+    raw = _one_spelling(raw)
     values = check_file(raw, findings, _ambient(raw))
     _check_firing(values, findings)
     judge(values, findings)
@@ -87,6 +98,30 @@ def _other_toml(raw: Mapping[str, Any]) -> str:
         f"expected an engine file with a table [engine]; this is TOML of another kind ({tables}). "
         "`breathe new` writes one to fill in."
     )
+
+
+def _one_spelling(found: Any) -> Any:
+    """The same table with "inlet" spelled "intake" in its keys and in the names of places."""
+    if isinstance(found, list):
+        return [_one_spelling(item) for item in found]
+    if not isinstance(found, dict):
+        return found
+    table = {}
+    for key, value in found.items():
+        name = "intake" if key == "inlet" and "intake" not in found else key
+        if key in ("side", "from", "to"):
+            table[name] = _respelled(value)
+        else:
+            table[name] = _one_spelling(value)
+    return table
+
+
+def _respelled(value: Any) -> Any:
+    if isinstance(value, list):
+        return [_respelled(item) for item in value]
+    if isinstance(value, str) and (value == "inlet" or value.startswith("inlet valve")):
+        return value.replace("inlet", "intake", 1)
+    return value
 
 
 def _ambient(raw: Mapping[str, Any]) -> float:
@@ -210,28 +245,15 @@ def _cams(
             continue
         if row["name"] in cams.others:
             findings.fault(row["place"], f'the name "{row["name"]}" is used twice', "other_cam")
-        cams.others[row["name"]] = (
-            row["side"],
-            _other_cam(row, values, kind, valves, cams, folder, findings),
-        )
+        side = row["side"]
+        head = valves[side].head_diameter_m
+        card = Card(side, row["place"], kind, head, folder, findings)
+        read = None
+        if "other_cam" not in findings.faulty:
+            shared = {k: v for k, v in values.get(side, {}).get("cam", {}).items() if k in _SHARED}
+            read = build_cam({**shared, **row}, None, card)
+        cams.others[row["name"]] = (side, read)
     return cams
-
-
-def _other_cam(
-    row: Mapping[str, Any],
-    values: Values,
-    kind: EngineClass,
-    valves: Mapping[Side, Valve],
-    cams: Cams,
-    folder: Path,
-    findings: Findings,
-) -> ReadCam | None:
-    if "other_cam" in findings.faulty:
-        return None
-    side: Side = row["side"]
-    card = Card(side, row["place"], kind, valves[side].head_diameter_m, folder, findings)
-    shared = {k: v for k, v in values.get(side, {}).get("cam", {}).items() if k in _SHARED}
-    return build_cam({**shared, **row}, None, card)
 
 
 _SHARED = ("lash", "rocker_ratio", "checked_at", "checking_height")
@@ -272,9 +294,7 @@ def _filled_network(
             typical = typical_side(side, sizing, findings)
             pipes += typical.pipes
             chambers += typical.chambers
-    used = {end.node for p in pipes for end in (p.start, p.end)}
-    outsides = tuple(o for o in network.outsides if o.name in used or o.name != OUTSIDE_AIR)
-    return Network(tuple(pipes), tuple(chambers), outsides)
+    return exhaust_apart(Network(tuple(pipes), tuple(chambers), network.outsides))
 
 
 def _check_lifts(engine: Engine, findings: Findings) -> None:

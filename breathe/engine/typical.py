@@ -36,7 +36,9 @@ PORT_SPEED = 85.0
 """Mean gas speed in the smallest port section at peak power [m/s]: 75-95 is common practice."""
 THROTTLE_SPEED = 45.0
 """Mean gas speed in a shared throttle at peak power [m/s], common practice."""
-PORT_LENGTH_M = 3 * 0.0254
+INTAKE_PORT_OVER_BORE = 1.1
+"""Length of an intake port over the bore, common practice."""
+EXHAUST_PORT_M = 3 * 0.0254
 """Exhaust port that the primary's length rule leaves out."""
 COLLECTOR_PER_PIPE_M3 = 150e-6
 
@@ -113,11 +115,12 @@ def typical_side(side: Side, sizing: Sizing, findings: Findings) -> Network:
     """The pipes and chambers of one side; outside air is common to both and not included."""
     build = _typical_intake if side == "intake" else _typical_exhaust
     network = build(sizing, findings)
-    wall = f"{pipe_wall_K(side, True) - 273.15:.0f} degC to the valve"
-    if any("valve" not in p.end.node and "valve" not in p.start.node for p in network.pipes):
-        wall += f", {pipe_wall_K(side, False) - 273.15:.0f} degC away from it"
+    wall = ", ".join(
+        f"{word} {pipe_wall_K(side, role) - 273.15:.0f} degC"
+        for role, word in (("port", "ports"), ("runner", "runners"), ("duct", "further away"))
+    )
     findings.assume(f"{side} pipe walls", wall, "mean over the cycle, engine warm, full load")
-    heat = f"{PULSATION_AT_VALVE:g} to the valve, {PULSATION_ELSEWHERE:g} away from it"
+    heat = f"{PULSATION_AT_VALVE:g}, further away {PULSATION_ELSEWHERE:g}"
     findings.assume(
         f"{side} pipe heat_multiplier", heat, "pulsating flow over steady flow", PULSATION_SOURCE
     )
@@ -141,16 +144,28 @@ def _typical_intake(sizing: Sizing, findings: Findings) -> Network:
     findings.assume("intake runner length", f"{length * 1e3:.0f} mm", reason, ENGELMAN_SOURCE)
     findings.assume("intake mouths", "bell mouth", "as built for flow", MOUTH_SOURCE)
     source = OUTSIDE_AIR if sizing.kind.individual_runners else "plenum"
+    port = min(INTAKE_PORT_OVER_BORE * cylinder.bore_m, 0.6 * length)
     runners = [
-        _pipe(
-            f"intake runner {n}",
-            "intake",
-            length,
-            bore,
-            _mouth_end(source, "bell mouth", throttled=sizing.kind.individual_runners),
-            End(node=f"intake valve {n}"),
-        )
+        pipe
         for n in range(1, sizing.count + 1)
+        for pipe in (
+            _pipe(
+                f"intake runner {n}",
+                ("intake", "runner"),
+                length - port,
+                bore,
+                _mouth_end(source, "bell mouth", throttled=sizing.kind.individual_runners),
+                End(node=f"intake port {n}"),
+            ),
+            _pipe(
+                f"intake port {n}",
+                ("intake", "port"),
+                port,
+                bore,
+                End(node=f"intake port {n}"),
+                End(node=f"intake valve {n}"),
+            ),
+        )
     ]
     findings.assume(
         "throttle",
@@ -180,7 +195,7 @@ def _plenum(sizing: Sizing, findings: Findings) -> tuple[Pipe, Chamber]:
     )
     body = _pipe(
         "throttle body",
-        "intake",
+        ("intake", "duct"),
         0.10,
         bore,
         _mouth_end(OUTSIDE_AIR, "bell mouth", throttled=True),
@@ -203,7 +218,7 @@ def _typical_exhaust(sizing: Sizing, findings: Findings) -> Network:
     primary = min(max(bell_length(speed, sizing.exhaust_opens_bbdc), 0.25), 1.1)
     bore = bell_diameter(primary, sizing.swept_m3)
     rule = f"for {speed:.0f} rpm, exhaust opens {sizing.exhaust_opens_bbdc:.0f} BBDC"
-    text = f"{primary * 1e3:.0f} mm and a port of {PORT_LENGTH_M * 1e3:.0f} mm"
+    text = f"{primary * 1e3:.0f} mm and a port of {EXHAUST_PORT_M * 1e3:.0f} mm"
     findings.assume("exhaust primary length", text, rule, BELL_SOURCE)
     findings.assume("exhaust primary diameter", f"{bore * 1e3:.1f} mm", rule, BELL_SOURCE)
     pipes: list[Pipe] = []
@@ -231,19 +246,29 @@ def _branch(
     group: list[int], number: int, groups: int, primary: float, bore: float
 ) -> tuple[list[Pipe], list[Chamber]]:
     """Primaries of one group, their collector and tailpipe; one cylinder needs no collector."""
-    length = primary + PORT_LENGTH_M
     mark = f" {number}" if groups > 1 else ""
     collector = f"collector{mark}" if len(group) > 1 else OUTSIDE_AIR
     pipes = [
-        _pipe(
-            f"exhaust primary {n}",
-            "exhaust",
-            length,
-            bore,
-            End(node=f"exhaust valve {n}"),
-            _mouth_end(collector, "flared" if len(group) > 1 else "plain end"),
-        )
+        pipe
         for n in group
+        for pipe in (
+            _pipe(
+                f"exhaust port {n}",
+                ("exhaust", "port"),
+                EXHAUST_PORT_M,
+                bore,
+                End(node=f"exhaust valve {n}"),
+                End(node=f"exhaust port {n}"),
+            ),
+            _pipe(
+                f"exhaust primary {n}",
+                ("exhaust", "runner"),
+                primary,
+                bore,
+                End(node=f"exhaust port {n}"),
+                _mouth_end(collector, "flared" if len(group) > 1 else "plain end"),
+            ),
+        )
     ]
     if len(group) == 1:
         return pipes, []
@@ -251,7 +276,7 @@ def _branch(
     pipes.append(
         _pipe(
             f"tailpipe{mark}",
-            "exhaust",
+            ("exhaust", "duct"),
             1.2,
             tail,
             _mouth_end(collector, "flared"),
@@ -274,8 +299,10 @@ def _mouth_end(node: str, mouth: str, *, throttled: bool = False) -> End:
     )
 
 
-def _pipe(name: str, side: Side, length_m: float, bore_m: float, start: End, end: End) -> Pipe:
-    at_valve = "valve" in start.node or "valve" in end.node
+def _pipe(
+    name: str, place: tuple[Side, str], length_m: float, bore_m: float, start: End, end: End
+) -> Pipe:
+    side, role = place
     return Pipe(
         name=name,
         side=side,
@@ -283,7 +310,7 @@ def _pipe(name: str, side: Side, length_m: float, bore_m: float, start: End, end
         diameter_m=(bore_m, bore_m),
         start=start,
         end=end,
-        wall_K=pipe_wall_K(side, at_valve),
-        roughness_m=ROUGHNESS_M[side],
-        heat_multiplier=PULSATION_AT_VALVE if at_valve else PULSATION_ELSEWHERE,
+        wall_K=pipe_wall_K(side, role),
+        roughness_m=ROUGHNESS_M,
+        heat_multiplier=PULSATION_ELSEWHERE if role == "duct" else PULSATION_AT_VALVE,
     )
