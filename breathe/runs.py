@@ -320,11 +320,10 @@ def versions() -> dict[str, str]:
 
 def _connect(path: Path) -> sqlite3.Connection:
     """Open for reading and writing where that is allowed, otherwise for reading only."""
-    uri = path.absolute().as_uri()
     writable = os.access(path.parent, os.W_OK)
     connection = sqlite3.connect(
-        uri if writable else f"{uri}?immutable=1",
-        uri=True,
+        str(path) if writable else f"{path.absolute().as_uri()}?immutable=1",
+        uri=not writable,
         timeout=30.0,
         isolation_level=None,  # every statement is its own commit
         check_same_thread=False,

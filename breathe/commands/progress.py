@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import os
+import pickle
+import shutil
 import sys
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any, Protocol
 
 import click
 
-from breathe.errors import Stopped
+from breathe.errors import BreatheError, Stopped
 from breathe.runs import Run
 
 
@@ -31,6 +35,8 @@ def work(jobs: Sequence[Any], run: Run, threads: int) -> None:
     ------
     Stopped
         The user pressed Ctrl-C; says what is kept.
+    BreatheError
+        Compiled code on the disk is damaged; it is removed.
     """
     from breathe.study.compare import run_cases
 
@@ -47,11 +53,24 @@ def work(jobs: Sequence[Any], run: Run, threads: int) -> None:
                 advance()
 
             run_cases(jobs, threads=threads, on_done=keep, done=done)
+    except (pickle.UnpicklingError, EOFError) as error:
+        raise BreatheError(_after_damaged_code()) from error
     except KeyboardInterrupt:
         raise Stopped(
             f"Stopped. {len(run.done())} of {len(jobs)} cases are kept in {run.folder}; the same "
             "command goes on from there."
         ) from None
+
+
+def _after_damaged_code() -> str:
+    """A full disk or a power cut may leave compiled code cut short, which would fail for ever."""
+    from breathe.kernel import cache_folder
+
+    folder = Path(os.environ.get("NUMBA_CACHE_DIR") or cache_folder())
+    if folder != cache_folder():
+        return f"Compiled code in {folder} is damaged; empty that folder and try again."
+    shutil.rmtree(folder, ignore_errors=True)
+    return "Compiled code was damaged and is removed. The same command again prepares it anew."
 
 
 def _say_if_first() -> None:

@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import os
+import pickle
 import subprocess
 import sys
 from pathlib import Path
@@ -166,6 +167,22 @@ def test_first_run_says_that_code_is_prepared(breathe, simulation, monkeypatch):
     answer = breathe("compare", SLEEVE, "--speeds", "3000")
     assert "Preparing compiled code, once for this version: about 20 to 40 s" in answer.err
     assert "Preparing" not in answer.out
+
+
+@pytest.mark.parametrize("own", [True, False])
+def test_damaged_compiled_code_is_removed_only_from_our_own_folder(
+    breathe, simulation, monkeypatch, tmp_path, own
+):
+    folder = tmp_path / "code"
+    folder.mkdir()
+    monkeypatch.setenv("NUMBA_CACHE_DIR", str(folder))
+    monkeypatch.setattr(
+        "breathe.kernel.cache_folder", lambda: folder if own else tmp_path / "other"
+    )
+    simulation.stop_after, simulation.error = 2, pickle.UnpicklingError("cut short")
+    answer = breathe("compare", SLEEVE, *SPEEDS)
+    assert answer.status == 2 and "damaged" in answer.err
+    assert folder.exists() is not own
 
 
 @pytest.mark.parametrize(
