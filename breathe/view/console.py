@@ -18,7 +18,8 @@ if TYPE_CHECKING:
     from rich.table import Table
 
 WIDTH = 80
-MOST_COLUMNS = 8
+MOST_COLUMNS = 10
+"""Speed, eight settings and the winner; more are hard to follow along a row."""
 _GAP = 2
 
 _PLAIN = {

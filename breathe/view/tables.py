@@ -80,7 +80,7 @@ def _head(about: About, system: System) -> list[Piece]:
         for how in [note.how + (" (standard)" if note.label == about.standard else "")]
     )
     height = written(about.checking_height_m, "length", system, digits=3)
-    title = f"Cam settings, durations in crank degrees at {height} valve lift"
+    title = f"Cam settings; durations in crank degrees at {height} valve lift, lash taken off"
     header = ("setting", "intake", "exhaust", "how")
     return [
         f"{about.engine}: {len(about.settings)} cam settings at {len(about.speeds_rpm)} speeds, "
