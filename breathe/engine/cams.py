@@ -136,6 +136,9 @@ def _from_card(
 ) -> tuple[Lobe, float, float] | None:
     lift = _lift(given, card, filled)
     duration, known = _duration(given, card)
+    if not known and {"checking_height", "second_duration", "second_height"} & given.keys():
+        card.fault("", "a checking height needs its duration; give duration, or opens and closes")
+        return None
     to_valve = _height_factor(given, card)
     height = given.get("checking_height")
     if height is None:
@@ -211,7 +214,7 @@ def _duration(given: Mapping[str, Any], card: Card) -> tuple[float, bool]:
         return float(given["duration"]), True
     kind = card.kind
     usual = kind.intake_duration_deg if card.side == "intake" else kind.exhaust_duration_deg
-    value, reason = f"{usual:g} deg crank", f"at 0.10 mm, typical of {kind.name}"
+    value, reason = f"{usual:g} deg crank", f"typical of {kind.name}"
     card.findings.assume(f"{card.table}.duration", value, reason)
     return usual, False
 
@@ -225,16 +228,16 @@ def _missing_height(
     card: Card,
 ) -> float:
     """Checking height where the card names none; says what a wrong guess changes."""
-    if not known:
-        return SEAT_HEIGHT_M / to_valve
     lash = given.get("lash", 0.0)
-    height, reason = SEAT_HEIGHT_M, "the card names none"
-    if lash > 0:
+    height, reason = SEAT_HEIGHT_M, "the card names none" if known else "goes with that duration"
+    if lash > 0 and known:
         height, reason = lash, "the card names none: the valve leaves its seat as lash is used up"
     shown = f"{height / to_valve * 1e3:.3g} mm"
     card.findings.assume(f"{card.table}.checking_height", shown, reason)
     if "lobe_lift" in given and "checked_at" not in given:
         card.findings.assume(f"{card.table}.checked_at", "valve", "goes with that height")
+    if not known:
+        return float(height / to_valve)
     try:
         taken, other = (
             lobe_width(lobe_from_card(duration, at, lift)[0], SEAT_HEIGHT_M)

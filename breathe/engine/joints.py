@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter, defaultdict
 from collections.abc import Mapping
 from typing import Any
@@ -25,12 +26,16 @@ def check_joints(values: Mapping[str, Any], count: int, findings: Findings) -> N
     known = {**valves, **chambers, **outsides}
     edges, ends = [], _ends(values, count, findings)
     joints = _joints(ends, known)
+    said = set()
     for row, pipe, nodes in ends:
         for key, node in zip(("from", "to"), nodes, strict=True):
             text = "" if node in joints else _node_fault(row, node, known)
-            if text:
+            # Of a family of pipes one is enough, if all are at fault for one reason.
+            reason = (row["place"], key, re.sub(r" \d+", "", text))
+            if text and reason not in said:
+                said.add(reason)
                 findings.fault(f"{row['place']} {key}", text, "pipe")
-            elif node in joints and f"{key}_mouth" in row:
+            if node in joints and f"{key}_mouth" in row:
                 text = f'"{node}" joins two pipes end to end; a mouth needs a chamber there'
                 findings.fault(f"{row['place']} {key}_mouth", text, "pipe")
         edges.append((pipe, *nodes))

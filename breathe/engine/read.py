@@ -256,7 +256,7 @@ def _cams(
     return cams
 
 
-_SHARED = ("lash", "rocker_ratio", "checked_at", "checking_height")
+_SHARED = ("lash", "rocker_ratio", "checked_at")
 """What a swapped cam takes over from the engine's own unless it says otherwise."""
 
 
