@@ -3,10 +3,12 @@ from __future__ import annotations
 import math
 
 import numpy as np
+import pipe_rig
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from breathe.gas import pipe
 from breathe.gas.wall import air_viscosity, friction_factor, stanton_number
 
 roughnesses = st.floats(0.0, 0.05)
@@ -64,3 +66,22 @@ def test_viscosity_rises_with_temperature():
     temperatures = np.linspace(200, 2000, 50)
     values = [air_viscosity(t) for t in temperatures]
     assert np.all(np.diff(values) > 0)
+
+
+@pytest.mark.parametrize("velocity", [0.0, 0.02, 3.0, 80.0])
+def test_the_pipe_loop_applies_these_rates(velocity):
+    # The loop over cells writes the same formulas out, so that it vectorises.
+    duct = pipe_rig.straight(1.0, 1e-3, 4, friction=1.3, heat=1.7, roughness=5e-5, wall_K=400.0)
+    rig = pipe_rig.Rig([duct], pipe_rig.ideal_gas())
+    rig.fill(0, 1e5, 320.0, velocity)
+    pipe.recover(rig.flow, rig.grid, rig.charge)
+    pipe.wall_rates(rig.flow, rig.grid)
+    diameter, density, cp = math.sqrt(4e-3 / math.pi), rig.flow.density[2], 1004.675
+    speed = velocity + 1e-6  # the loop's guard against no flow
+    reynolds = density * speed * diameter / air_viscosity(320.0)
+    factor = 64.0 / reynolds if reynolds < 1.0 else friction_factor(reynolds, 5e-5 / diameter)
+    drag = 1.3 * factor * speed / (2 * diameter)
+    stanton = stanton_number(factor, pipe.PRANDTL)
+    heating = 1.7 * stanton * speed * cp * 4 / diameter * (400.0 - 320.0)
+    assert rig.flow.friction_rate[2] == pytest.approx(drag, rel=1e-9)
+    assert rig.flow.heating[2] == pytest.approx(heating, rel=1e-9)
