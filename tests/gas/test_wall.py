@@ -70,18 +70,16 @@ def test_viscosity_rises_with_temperature():
 
 @pytest.mark.parametrize("velocity", [0.0, 0.02, 3.0, 80.0])
 def test_the_pipe_loop_applies_these_rates(velocity):
-    # The loop over cells writes the same formulas out, so that it vectorises.
     duct = pipe_rig.straight(1.0, 1e-3, 4, friction=1.3, heat=1.7, roughness=5e-5, wall_K=400.0)
     rig = pipe_rig.Rig([duct], pipe_rig.ideal_gas())
     rig.fill(0, 1e5, 320.0, velocity)
     pipe.recover(rig.flow, rig.grid, rig.charge)
     pipe.wall_rates(rig.flow, rig.grid)
     diameter, density, cp = math.sqrt(4e-3 / math.pi), rig.flow.density[2], 1004.675
-    speed = velocity + 1e-6  # the loop's guard against no flow
-    reynolds = density * speed * diameter / air_viscosity(320.0)
-    factor = 64.0 / reynolds if reynolds < 1.0 else friction_factor(reynolds, 5e-5 / diameter)
-    drag = 1.3 * factor * speed / (2 * diameter)
+    reynolds = density * velocity * diameter / air_viscosity(320.0)
+    factor = friction_factor(reynolds, 5e-5 / diameter)
+    drag = 1.3 * factor * velocity / (2 * diameter)
     stanton = stanton_number(factor, pipe.PRANDTL)
-    heating = 1.7 * stanton * speed * cp * 4 / diameter * (400.0 - 320.0)
+    heating = 1.7 * stanton * velocity * cp * 4 / diameter * (400.0 - 320.0)
     assert rig.flow.friction_rate[2] == pytest.approx(drag, rel=1e-9)
     assert rig.flow.heating[2] == pytest.approx(heating, rel=1e-9)
