@@ -12,7 +12,7 @@ import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 from breathe.version import VERSION
 
@@ -90,5 +90,5 @@ def kernel(function: Function) -> Function:
 
     Division follows numpy (no exception), as loops with a raising division do not vectorise.
     """
-    compiled: Function = numba.njit(cache=_CACHE, nogil=True, error_model="numpy")(function)
-    return compiled
+    compiled = numba.njit(cache=_CACHE, nogil=True, error_model="numpy")(function)
+    return cast(Function, compiled)

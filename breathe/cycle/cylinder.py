@@ -143,9 +143,7 @@ def hold_outside(content, reservoirs, v, pressure, temperature, fraction, charge
     fill_volume(content, v, pressure, temperature, fraction, 1.0, charge)
     energy = content.energy[v] / content.mass[v]
     constant = gas_constant(fraction, charge)
-    meet(
-        reservoirs, v, pressure, temperature, fraction, content.capacity[v], energy, constant
-    )
+    meet(reservoirs, v, pressure, temperature, fraction, content.capacity[v], energy, constant)
 
 
 @kernel
@@ -161,9 +159,7 @@ def ahead(content, v, mass, burned, energy, size, size_now, reservoirs, charge):
     constant = content.pressure[v] * size_now / (now * content.temperature[v])
     constant += (charge.burned_R - charge.fresh_R) * (fraction - fraction_now)
     pressure = mass * constant * temperature / size
-    meet(
-        reservoirs, v, pressure, temperature, fraction, content.capacity[v], specific, constant
-    )
+    meet(reservoirs, v, pressure, temperature, fraction, content.capacity[v], specific, constant)
 
 
 @kernel
@@ -218,7 +214,9 @@ def burned_share(shut, c, angle, burning):
     if shut.burn_duration[c] <= 0.0:
         return 0.0
     from_deg = angle - 720.0 if angle > 360.0 else angle
-    return wiebe((from_deg - shut.burn_start[c]) / shut.burn_duration[c], burning.shape, burning.order)
+    return wiebe(
+        (from_deg - shut.burn_start[c]) / shut.burn_duration[c], burning.shape, burning.order
+    )
 
 
 @kernel

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -142,9 +142,7 @@ def model(case: Case, resolution: Resolution | None = None) -> Model:
 
 def _outside(engine: Engine) -> Floats:
     """Outside states; gas drawn back in at a tailpipe end counts as burned, not as charge."""
-    breathed = {
-        end.node for p in engine.pipes if p.side == "intake" for end in (p.start, p.end)
-    }
+    breathed = {end.node for p in engine.pipes if p.side == "intake" for end in (p.start, p.end)}
     rows = [
         (o.pressure_Pa, o.temperature_K, 0.0 if o.name in breathed else 1.0)
         for o in engine.outsides
@@ -245,8 +243,8 @@ def _cells(run: list[Piece], resolution: Resolution) -> tuple[dict[str, Floats],
         wanted = resolution.intake_cell_m if pipe.side == "intake" else resolution.exhaust_cell_m
         count = max(2, round(pipe.length_m / wanted))
         length = pipe.length_m / count
-        edge = piece.diameter_at(np.arange(count + 1) * length)
-        middle = piece.diameter_at((np.arange(count) + 0.5) * length)
+        edge = piece.diameter_at(np.linspace(0.0, pipe.length_m, count + 1))
+        middle = piece.diameter_at(np.linspace(0.5 * length, pipe.length_m - 0.5 * length, count))
         area = np.pi / 4 * edge**2
         # Simpson: exact for a cone.
         volume = length / 6 * (area[:-1] + np.pi * middle**2 + area[1:])
@@ -275,12 +273,10 @@ def _flatten(
     engine: Engine, runs: list[list[Piece]], resolution: Resolution
 ) -> tuple[Grid, Ends, Floats]:
     """All runs in one buffer, a ghost cell at each side of each."""
-    number = {c.name: engine.cylinder_count + i for i, c in enumerate(engine.chambers)}
-    first_outside = engine.cylinder_count + len(engine.chambers)
-    number |= {o.name: first_outside + i for i, o in enumerate(engine.outsides)}
     columns: dict[str, list[Floats]] = {}
     area: list[Floats] = []
     first, last, rows, throttled = [], [], [], []
+    number = _volume_numbers(engine)
     cursor = 0
     for run in runs:
         cells, faces = _cells(run, resolution)
@@ -292,40 +288,49 @@ def _flatten(
         first.append(cursor + 1)
         last.append(cursor + count)
         for end, at_start in ((run[0].start, True), (run[-1].end, False)):
-            valve = _valve(end.node)
-            if valve is None and end.node not in number:
-                raise ValueError(f"node {end.node!r}: no such chamber, outside or valve")
             cell = cursor + 1 if at_start else cursor + count
-            rows.append(
-                (
-                    cell,
-                    cell - 1 if at_start else cell + 1,
-                    cell if at_start else cell + 1,
-                    -1.0 if at_start else 1.0,
-                    faces[0] if at_start else faces[-1],
-                    valve // 2 if valve is not None else number[end.node],
-                    -1 if valve is None else valve,
-                    end.out_coefficient,
-                    end.in_coefficient,
-                )
-            )
+            face_area = faces[0] if at_start else faces[-1]
+            rows.append(_end_row(end, at_start, cell, float(face_area), number))
             throttled.append(1.0 if end.throttled else 0.0)
         cursor += count + 2
     area.append(np.zeros(1))
-    fields = list(zip(*rows, strict=True))
-    ends = Ends(
-        *(
-            np.array(values, dtype=np.int64 if name in _INTEGER else np.float64)
-            for name, values in zip(Ends._fields, fields, strict=True)
-        )
-    )
     grid = Grid(
         first=np.array(first, dtype=np.int64),
         last=np.array(last, dtype=np.int64),
         area=np.concatenate(area),
         **{name: np.concatenate(parts) for name, parts in columns.items()},
     )
-    return grid, ends, np.array(throttled)
+    fields: dict[str, Any] = {
+        name: np.array([row[name] for row in rows], dtype=np.int64 if whole else np.float64)
+        for name, whole in ((n, n in _INTEGER) for n in Ends._fields)
+    }
+    return grid, Ends(**fields), np.array(throttled)
+
+
+def _volume_numbers(engine: Engine) -> dict[str, int]:
+    """Number of each chamber and outside: cylinders come first."""
+    names = [c.name for c in engine.chambers] + [o.name for o in engine.outsides]
+    return {name: engine.cylinder_count + i for i, name in enumerate(names)}
+
+
+def _end_row(
+    end: End, at_start: bool, cell: int, area: float, number: dict[str, int]
+) -> dict[str, float]:
+    """One pipe end as the fields of `Ends`."""
+    valve = _valve(end.node)
+    if valve is None and end.node not in number:
+        raise ValueError(f"node {end.node!r}: no such chamber, outside or valve")
+    return {
+        "cell": cell,
+        "ghost": cell - 1 if at_start else cell + 1,
+        "face": cell if at_start else cell + 1,
+        "outward": -1.0 if at_start else 1.0,
+        "area": area,
+        "reservoir": valve // 2 if valve is not None else number[end.node],
+        "valve": -1 if valve is None else valve,
+        "out_share": end.out_coefficient,
+        "in_share": end.in_coefficient,
+    }
 
 
 _INTEGER = {"cell", "ghost", "face", "reservoir", "valve"}

@@ -32,8 +32,14 @@ from breathe.cycle.cylinder import (
 from breathe.cycle.flame import laminar_flame_speed
 from breathe.cycle.layout import Model
 from breathe.cycle.piston import volume
-from breathe.gas.ends import EndFlow, Reservoirs, empty_end_flow, empty_reservoirs, end_fluxes
-from breathe.gas.ends import set_ghosts
+from breathe.gas.ends import (
+    EndFlow,
+    Reservoirs,
+    empty_end_flow,
+    empty_reservoirs,
+    end_fluxes,
+    set_ghosts,
+)
 from breathe.gas.mixture import blend_u_cv, burned_mole_fraction
 from breathe.gas.pipe import (
     Flow,
@@ -117,7 +123,7 @@ def opening_at(table, angle):
     """Effective area [m2] at a crank angle [deg], linear between the points of its table."""
     count = len(table)
     place = angle * (count / 720.0)
-    i = int(math.floor(place))
+    i = math.floor(place)
     weight = place - i
     return table[i % count] * (1.0 - weight) + table[(i + 1) % count] * weight
 
@@ -178,9 +184,7 @@ def volumes_ahead(model, state, angle, step_deg, step):
     cylinders = len(model.fires)
     for c in range(cylinders):
         local = own_angle(angle, model.fires[c])
-        cylinder_ahead(
-            state.content, state.shut, c, local, step_deg, step, model, state.reservoirs
-        )
+        cylinder_ahead(state.content, state.shut, c, local, step_deg, step, model, state.reservoirs)
     for i in range(len(model.chamber_volume)):
         chamber_ahead(
             state.content, cylinders + i, model.chamber_volume[i], state.response[i], step,
@@ -328,7 +332,7 @@ def keep_books(model, state, step):
 def trace(model, state, angle, step_deg):
     """Write the traces for every whole degree this step ends on or passes."""
     content = state.content
-    first, last = int(math.ceil(angle - 1e-9)), int(math.ceil(angle + step_deg - 1e-9))
+    first, last = math.ceil(angle - 1e-9), math.ceil(angle + step_deg - 1e-9)
     for degree in range(first, last):
         for c in range(len(model.fires)):
             state.cylinder_trace[c, 0, degree] = content.pressure[c]

@@ -125,9 +125,7 @@ def simulate(
         Figures, and the state to start a neighbour from.
     """
     flat = model(case, resolution)
-    state, settling = settle(
-        flat, case.engine.burn, start=start, tolerance=tolerance, limit=limit
-    )
+    state, settling = settle(flat, case.engine.burn, start=start, tolerance=tolerance, limit=limit)
     return cycle(case, flat, state, settling, traces=traces), state
 
 

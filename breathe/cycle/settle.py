@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -97,22 +97,20 @@ def fingerprint(model: Model, state: State) -> NDArray[np.float64]:
     full = 1e6 * model.swept  # about the work of a full-load cycle, 10 bar
     mass, _, _ = stored(state.flow, model.grid)
     pipes = np.log([max(mass, 1e-12)])
-    return np.concatenate(
-        [np.log(trapped), work / full, state.shut.closed_burned / trapped, pipes]
-    )
+    return np.concatenate([np.log(trapped), work / full, state.shut.closed_burned / trapped, pipes])
 
 
 def carried_over(start: State, model: Model) -> State:
     """A copy of a neighbour's state; it belongs to crank angle 0 as every settled state does."""
     if len(start.flow.density) != len(model.grid.volume):
         raise ValueError("a state can only be carried over between cases of the same pipes")
-    parts = []
-    for part in start:
-        if isinstance(part, np.ndarray):
-            parts.append(part.copy())
-        else:
-            parts.append(type(part)(*(array.copy() for array in part)))
-    return State(*parts)
+    copied: dict[str, Any] = {
+        name: part.copy()
+        if isinstance(part, np.ndarray)
+        else type(part)(*(array.copy() for array in part))
+        for name, part in start._asdict().items()
+    }
+    return State(**copied)
 
 
 def _retard(state: State, burn: Burn) -> float:

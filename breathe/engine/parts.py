@@ -6,6 +6,7 @@ Pressures are absolute. Nothing here reads files, knows user units or computes f
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -250,7 +251,7 @@ class Engine:
 
     @property
     def swept_volume_m3(self) -> float:
-        return np.pi / 4 * self.cylinder.bore_m**2 * self.cylinder.stroke_m
+        return math.pi / 4 * self.cylinder.bore_m**2 * self.cylinder.stroke_m
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -285,7 +286,7 @@ class LiftEvent:
 
     @property
     def angle_deg(self) -> Floats:
-        return np.arange(len(self.lift_m)) * (720.0 / len(self.lift_m))
+        return np.linspace(0.0, 720.0, len(self.lift_m), endpoint=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -32,7 +32,7 @@ TOLERANCE = 1e-8
 
 
 @kernel
-def outflow_wave(mach, gamma, share, volume_wave):  # type: ignore[no-untyped-def]
+def outflow_wave(mach, gamma, share, volume_wave):
     """Strength z of the wave at an end through which the pipe empties.
 
     Parameters
@@ -100,7 +100,7 @@ def outflow_wave(mach, gamma, share, volume_wave):  # type: ignore[no-untyped-de
 
 
 @kernel
-def inflow_wave(mach, gamma, share, volume_wave, volume_gamma, sound_over_enthalpy):  # type: ignore[no-untyped-def]
+def inflow_wave(mach, gamma, share, volume_wave, volume_gamma, sound_over_enthalpy):
     """Strength z of the wave at an end through which the pipe fills.
 
     As `outflow_wave`; ``volume_gamma`` [-] belongs to the gas in the volume and
@@ -202,7 +202,7 @@ def empty_reservoirs(count: int) -> Reservoirs:
 
 
 @kernel
-def end_state(mach, sound, gamma, pressure, out_share, in_share, reservoir):  # type: ignore[no-untyped-def]
+def end_state(mach, sound, gamma, pressure, out_share, in_share, reservoir):
     """State at one end: wave strength z [-], velocity out of the pipe [m/s] and direction.
 
     Parameters
@@ -234,7 +234,7 @@ def end_state(mach, sound, gamma, pressure, out_share, in_share, reservoir):  # 
 
 
 @kernel
-def end_fluxes(flow, ends, reservoirs, out_share, in_share, charge, passed):  # type: ignore[no-untyped-def]
+def end_fluxes(flow, ends, reservoirs, out_share, in_share, charge, passed):
     """Solve all pipe ends; set the fluxes of their faces and what passes to the volumes.
 
     ``out_share`` and ``in_share`` (n,) are the openings at this moment over pipe area [-].
@@ -283,7 +283,7 @@ def end_fluxes(flow, ends, reservoirs, out_share, in_share, charge, passed):  # 
 
 
 @kernel
-def set_ghosts(flow, ends, passed):  # type: ignore[no-untyped-def]
+def set_ghosts(flow, ends, passed):
     """Mirror each end cell about the state last found at its end, for the slopes."""
     for k in range(len(ends.cell)):
         cell, ghost = ends.cell[k], ends.ghost[k]

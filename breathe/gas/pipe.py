@@ -22,16 +22,16 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from breathe.gas.mixture import PRANDTL, blend_u_cv, gas_constant
+from breathe.gas.polynomial import BREAK_K
+from breathe.gas.wall import air_viscosity, friction_factor
 from breathe.kernel import kernel
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-PRANDTL = 0.71
-"""Of air and exhaust gas, constant within 5 % from 300 to 1500 K (Heywood 1988, from memory)."""
 PRANDTL_FACTOR = PRANDTL ** (-2.0 / 3.0)
-BREAK_K = 1000.0
-"""Where the two ranges of the heat-capacity polynomials meet."""
+"""The power in the Chilton-Colburn analogy, see gas.wall.stanton_number."""
 
 
 class Grid(NamedTuple):
@@ -88,13 +88,10 @@ def empty_flow(cells: int) -> Flow:
 
 
 @kernel
-def fill(flow, charge, cell, pressure, temperature, velocity, fraction):  # type: ignore[no-untyped-def]
+def fill(flow, charge, cell, pressure, temperature, velocity, fraction):
     """Set one cell to a primitive state (Pa, K, m/s, burned mass fraction)."""
-    gas_constant = charge.fresh_R + fraction * (charge.burned_R - charge.fresh_R)
-    fresh, _ = polynomial_energy(temperature, charge.fresh, charge.fresh_R)
-    burned, _ = polynomial_energy(temperature, charge.burned, charge.burned_R)
-    density = pressure / (gas_constant * temperature)
-    internal = fresh + fraction * (burned - fresh)
+    density = pressure / (gas_constant(fraction, charge) * temperature)
+    internal, _ = blend_u_cv(temperature, fraction, charge)
     flow.density[cell] = density
     flow.momentum[cell] = density * velocity
     flow.energy[cell] = density * (internal + 0.5 * velocity * velocity)
@@ -106,19 +103,7 @@ def fill(flow, charge, cell, pressure, temperature, velocity, fraction):  # type
 
 
 @kernel
-def polynomial_energy(temperature, coefficients, gas_constant):  # type: ignore[no-untyped-def]
-    """Internal energy [J/kg] and cv [J/(kg K)] of one gas from its two-range polynomial."""
-    row = 0 if temperature < BREAK_K else 1
-    a0, a1, a2 = coefficients[row, 0], coefficients[row, 1], coefficients[row, 2]
-    a3, a4, a5 = coefficients[row, 3], coefficients[row, 4], coefficients[row, 5]
-    t = temperature
-    cp = a0 + t * (a1 + t * (a2 + t * (a3 + t * a4)))
-    enthalpy = a5 + t * (a0 + t * (a1 / 2 + t * (a2 / 3 + t * (a3 / 4 + t * (a4 / 5)))))
-    return enthalpy - gas_constant * t, cp - gas_constant
-
-
-@kernel
-def recover(flow, grid, charge):  # type: ignore[no-untyped-def]
+def recover(flow, grid, charge):
     """Primitive state of all cells from the conserved one.
 
     Temperature comes by one Newton step from its value at the last time step: it moves by a few
@@ -127,7 +112,7 @@ def recover(flow, grid, charge):  # type: ignore[no-untyped-def]
     """
     density, momentum, energy, burned = flow.density, flow.momentum, flow.energy, flow.burned
     velocity, temperature, pressure = flow.velocity, flow.temperature, flow.pressure
-    fraction, gas_constant, capacity = flow.fraction, flow.gas_constant, flow.heat_capacity
+    fraction, constant, capacity = flow.fraction, flow.gas_constant, flow.heat_capacity
     internal, mixing, signal, per_length = flow.internal, flow.mixing, flow.signal, grid.per_length
     f, b = charge.fresh, charge.burned
     f0, f1, f2, f3, f4, f5 = f[0, 0], f[0, 1], f[0, 2], f[0, 3], f[0, 4], f[0, 5]
@@ -141,7 +126,7 @@ def recover(flow, grid, charge):  # type: ignore[no-untyped-def]
         y = burned[i] * specific
         e = energy[i] * specific - 0.5 * u * u
         t = temperature[i]
-        cold = t < 1000.0
+        cold = t < BREAK_K
         # Both gases at the old temperature, low or high range.
         a0 = f0 if cold else g0
         a1 = f1 if cold else g1
@@ -171,7 +156,7 @@ def recover(flow, grid, charge):  # type: ignore[no-untyped-def]
         fraction[i] = y
         temperature[i] = t
         pressure[i] = p
-        gas_constant[i] = r
+        constant[i] = r
         capacity[i] = cv
         internal[i] = e
         mixing[i] = e_burned - e_fresh
@@ -179,38 +164,29 @@ def recover(flow, grid, charge):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def wall_rates(flow, grid):  # type: ignore[no-untyped-def]
-    """Friction rate [1/s] and wall heating [W/kg] of all cells.
-
-    Darcy friction factor by Altshul's explicit formula, 0.11 (roughness/D + 68/Re)^0.25, not less
-    than laminar 64/Re (A. D. Altshul, Hydraulic Resistance, 1952, from memory; within 3 % of
-    Colebrook for roughness below 0.001 D). Heat by the Chilton-Colburn analogy, St = f/8 Pr^(-2/3)
-    (Colburn, Trans. AIChE 29 (1933) 174, from memory). Viscosity of air by Sutherland's formula.
-    """
+def wall_rates(flow, grid):
+    """Friction rate [1/s] and wall heating [W/kg] of all cells, by the relations of gas.wall."""
     density, velocity, temperature = flow.density, flow.velocity, flow.temperature
-    gas_constant, capacity = flow.gas_constant, flow.heat_capacity
+    constant, capacity = flow.gas_constant, flow.heat_capacity
     rate, heating = flow.friction_rate, flow.heating
     per_diameter, roughness, wall = grid.per_diameter, grid.roughness, grid.wall_temperature
     more_friction, more_heat = grid.friction_multiplier, grid.heat_multiplier
     for i in range(len(density)):
         t = temperature[i]
-        warm = t if t > 1.0 else 1.0
-        viscosity = 1.458e-6 * warm * math.sqrt(warm) / (warm + 110.4)
-        # |u| kept off zero: laminar drag is linear in u, so the limit is finite.
-        speed = abs(velocity[i]) + 1e-6
-        per_reynolds = viscosity * per_diameter[i] / (density[i] * speed)
-        turbulent = 0.11 * math.sqrt(math.sqrt(roughness[i] + 68.0 * per_reynolds))
-        laminar = 64.0 * per_reynolds
-        factor = turbulent if turbulent > laminar else laminar
+        # Kept off zero so that a ghost's temperature cannot stop the loop.
+        viscosity = air_viscosity(t if t > 1.0 else 1.0)
+        speed = abs(velocity[i])
+        reynolds = density[i] * speed / (viscosity * per_diameter[i])
+        factor = friction_factor(reynolds, roughness[i])
         rate[i] = 0.5 * more_friction[i] * factor * speed * per_diameter[i]
         # Perimeter over area is 4 / D; h = St rho |u| cp.
         stanton = more_heat[i] * factor * 0.125 * PRANDTL_FACTOR
-        film = 4.0 * per_diameter[i] * stanton * speed * (capacity[i] + gas_constant[i])
+        film = 4.0 * per_diameter[i] * stanton * speed * (capacity[i] + constant[i])
         heating[i] = film * (wall[i] - t)
 
 
 @kernel
-def fastest_signal(flow, grid):  # type: ignore[no-untyped-def]
+def fastest_signal(flow, grid):
     """Largest (|u| + c) / length of all real cells [1/s]."""
     fastest = 0.0
     for pipe in range(len(grid.first)):
@@ -221,7 +197,7 @@ def fastest_signal(flow, grid):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def limited_slopes(values, slopes):  # type: ignore[no-untyped-def]
+def limited_slopes(values, slopes):
     """What each value changes by from cell centre to right face, van Leer's harmonic limiter."""
     for i in range(1, len(values) - 1):
         before, after = values[i] - values[i - 1], values[i + 1] - values[i]
@@ -232,21 +208,21 @@ def limited_slopes(values, slopes):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def half_step(flow, grid, step):  # type: ignore[no-untyped-def]
+def half_step(flow, grid, step):
     """State of all cells half a ``step`` [s] ahead, from their slopes, walls and widening.
 
     Primitive form of the equations, cell by cell; the widening of the pipe acts like a velocity
     gradient, friction turns motion into heat.
     """
     velocity, temperature, pressure = flow.velocity, flow.temperature, flow.pressure
-    gas_constant, capacity = flow.gas_constant, flow.heat_capacity
+    constant, capacity = flow.gas_constant, flow.heat_capacity
     rate, heating, density, fraction = flow.friction_rate, flow.heating, flow.density, flow.fraction
     per_length, per_volume, area = grid.per_length, grid.per_volume, grid.area
     slope_t, slope_u, slope_p, slope_y = flow.slope[0], flow.slope[1], flow.slope[2], flow.slope[3]
     mid_t, mid_u, mid_p, mid_y = flow.middle[0], flow.middle[1], flow.middle[2], flow.middle[3]
     half = 0.5 * step
     for i in range(1, len(velocity) - 1):
-        t, u, p, r, cv = temperature[i], velocity[i], pressure[i], gas_constant[i], capacity[i]
+        t, u, p, r, cv = temperature[i], velocity[i], pressure[i], constant[i], capacity[i]
         across = step * per_length[i]
         per_cv = 1.0 / cv
         ratio = r * per_cv
@@ -261,7 +237,7 @@ def half_step(flow, grid, step):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def face_side(flow, charge, toward, shift, state):  # type: ignore[no-untyped-def]
+def face_side(flow, charge, toward, shift, state):
     """State of all cells at one of their faces: ``toward`` -1 the left, +1 the right face.
 
     Written to ``state`` at face ``cell + shift``. Energy is taken along the tangent of e(T) in the
@@ -270,12 +246,12 @@ def face_side(flow, charge, toward, shift, state):  # type: ignore[no-untyped-de
     mid_t, mid_u, mid_p, mid_y = flow.middle[0], flow.middle[1], flow.middle[2], flow.middle[3]
     slope_t, slope_u, slope_p, slope_y = flow.slope[0], flow.slope[1], flow.slope[2], flow.slope[3]
     temperature, fraction, internal = flow.temperature, flow.fraction, flow.internal
-    gas_constant, capacity, mixing = flow.gas_constant, flow.heat_capacity, flow.mixing
+    constant, capacity, mixing = flow.gas_constant, flow.heat_capacity, flow.mixing
     spread = charge.burned_R - charge.fresh_R
     rho, velocity, pressure = state[0][shift:], state[1][shift:], state[2][shift:]
     energy, sound, burned = state[3][shift:], state[4][shift:], state[5][shift:]
     for i in range(1, len(mid_t) - 1):
-        r, cv = gas_constant[i], capacity[i]
+        r, cv = constant[i], capacity[i]
         t = mid_t[i] + toward * slope_t[i]
         u = mid_u[i] + toward * slope_u[i]
         p = mid_p[i] + toward * slope_p[i]
@@ -292,7 +268,7 @@ def face_side(flow, charge, toward, shift, state):  # type: ignore[no-untyped-de
 
 
 @kernel
-def face_states(flow, grid, charge, step):  # type: ignore[no-untyped-def]
+def face_states(flow, grid, charge, step):
     """States on both sides of all faces half a ``step`` [s] ahead, from limited slopes."""
     limited_slopes(flow.temperature, flow.slope[0])
     limited_slopes(flow.velocity, flow.slope[1])
@@ -304,7 +280,7 @@ def face_states(flow, grid, charge, step):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def hllc_fluxes(flow):  # type: ignore[no-untyped-def]
+def hllc_fluxes(flow):
     """HLLC fluxes of mass, momentum, energy and burned mass per area at all faces.
 
     Wave speeds by Davis; the three-wave state by Toro (2009) eqs. 10.37 to 10.39. Everything is
@@ -347,7 +323,7 @@ def hllc_fluxes(flow):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def advance(flow, grid, step):  # type: ignore[no-untyped-def]
+def advance(flow, grid, step):
     """Move the conserved state of all cells on by one ``step`` [s] with the fluxes at the faces."""
     density, momentum, energy, burned = flow.density, flow.momentum, flow.energy, flow.burned
     mass, impulse, power, spent = flow.flux[0], flow.flux[1], flow.flux[2], flow.flux[3]
@@ -365,7 +341,7 @@ def advance(flow, grid, step):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def stored(flow, grid):  # type: ignore[no-untyped-def]
+def stored(flow, grid):
     """Mass [kg], energy [J] and burned mass [kg] in all pipes."""
     mass, energy, burned = 0.0, 0.0, 0.0
     for pipe in range(len(grid.first)):
@@ -377,7 +353,7 @@ def stored(flow, grid):  # type: ignore[no-untyped-def]
 
 
 @kernel
-def wall_heat(flow, grid):  # type: ignore[no-untyped-def]
+def wall_heat(flow, grid):
     """Heat flow from all pipe walls into the gas [W], as `advance` applies it."""
     heat = 0.0
     for pipe in range(len(grid.first)):

@@ -78,10 +78,12 @@ def friction_factor(reynolds: float, relative_roughness: float) -> float:
     >>> friction_factor(128.0, 0.0)
     0.5
     """
-    re = max(reynolds, 1.0)
+    # Selections, not `max`: that stops the vectoriser of the loops over cells.
+    re = reynolds if reynolds > 1.0 else 1.0
     # The fourth root as two square roots: these vectorise, a power does not.
     turbulent = 0.11 * math.sqrt(math.sqrt(relative_roughness + 68.0 / re))
-    return max(turbulent, 64.0 / re)
+    laminar = 64.0 / re
+    return turbulent if turbulent > laminar else laminar
 
 
 @kernel

@@ -97,10 +97,10 @@ def filling_bench(
 ) -> Filling:
     """Fill one cylinder once (no pipe) or until the cycle repeats (pipe).
 
-    SI, but ``flank`` and ``dwell`` in crank degrees and ``speed`` in rpm. Opening at TDC, half-cosine
-    rise over ``flank``, dwell, half-cosine fall over ``flank``. At every TDC the cylinder holds its
-    clearance volume at ``exhaust_pressure`` and ``residual_temperature``. Without a pipe, gas pushed
-    back is lost; with one, the pipe keeps its state.
+    SI, but ``flank`` and ``dwell`` in crank degrees and ``speed`` in rpm. Opening at TDC,
+    half-cosine rise over ``flank``, dwell, half-cosine fall over ``flank``. At every TDC the
+    cylinder holds its clearance volume at ``exhaust_pressure`` and ``residual_temperature``.
+    Without a pipe, gas pushed back is lost; with one, the pipe keeps its state.
     """
     cylinder = Cylinder(
         bore_m=bore, stroke_m=stroke, rod_m=rod, compression_ratio=compression_ratio
@@ -207,9 +207,7 @@ def _with_pipe(bench: Bench, length: float, bore: float, cells: int) -> Filling:
     hold_outside(content, reservoirs, 1, plenum_p, plenum_t, 0.0, bench.gas)
     mass, cycles, answer = 0.0, 0, np.zeros(4)
     while cycles < CYCLES_MAX:
-        fill_volume(
-            content, 0, *bench.clearance, 1.0, bench.crank.clearance_m3, bench.gas
-        )
+        fill_volume(content, 0, *bench.clearance, 1.0, bench.crank.clearance_m3, bench.gas)
         content.mass_rate[0] = content.energy_rate[0] = content.burned_rate[0] = 0.0
         stroke(
             flow, grid, ends, content, reservoirs, passed, bench.crank, bench.lift_area,
