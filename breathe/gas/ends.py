@@ -69,7 +69,8 @@ def outflow_wave(mach, gamma, share, volume_wave):
     sonic = still * 2.0 / (gamma + 1.0)
     z = still - d
     if not z > sonic:
-        z = sonic
+        # On the limit itself Newton would stay there, however little passes the opening.
+        z = 0.5 * (still + sonic)
     choked_ratio = 2.0 / (gamma + 1.0)
     for _ in range(ITERATIONS):
         w = g * (still - z)

@@ -57,7 +57,6 @@ __all__ = [
     "speed_of_sound",
     "state_from_u_v",
     "temperature_from_u",
-    "viscosity",
 ]
 
 Floats = NDArray[np.float64]
@@ -355,17 +354,7 @@ def state_from_u_v(u, v, burned_fraction, charge, T_guess, p_guess):
     return math.nan, math.nan
 
 
-# Transport and sound.
-
-
-@kernel
-def viscosity(T):
-    """Dynamic viscosity of air [Pa s] at ``T`` [K], Sutherland's law.
-
-    U.S. Standard Atmosphere, 1976, eq. 51: beta 1.458e-6 kg/(s m K^0.5), S 110.4 K. Burned gas
-    differs by about a tenth, which wall friction and heat transfer hardly feel.
-    """
-    return 1.458e-6 * T * math.sqrt(T) / (T + 110.4)
+# Sound.
 
 
 @kernel
