@@ -28,10 +28,10 @@ from breathe.cycle.walls import (
 from breathe.gas.burned_table import FREEZE_K
 from breathe.gas.mixture import (
     blend_u_cv,
+    frozen_state,
     gas_constant,
     mixture_hot,
     state_from_u_v,
-    temperature_from_u,
 )
 from breathe.kernel import kernel
 
@@ -90,40 +90,32 @@ def fill_volume(content, v, pressure, temperature, fraction, size, charge):
     content.burned[v] = content.mass[v] * fraction
     content.temperature[v] = temperature
     content.pressure[v] = pressure
-    remember_slopes(content, v, charge)
-
-
-@kernel
-def remember_slopes(content, v, charge):
-    """Heat capacity and mixing energy of volume ``v`` at its state, for the next half step."""
-    fraction = content.burned[v] / content.mass[v]
-    temperature = content.temperature[v]
-    fresh, _ = blend_u_cv(temperature, 0.0, charge)
-    if temperature < FREEZE_K:
-        burned, _ = blend_u_cv(temperature, 1.0, charge)
-        _, content.capacity[v] = blend_u_cv(temperature, fraction, charge)
-    else:
-        burned, _, _, _, _, _ = mixture_hot(temperature, content.pressure[v], 1.0, charge)
-        _, _, content.capacity[v], _, _, _ = mixture_hot(
-            temperature, content.pressure[v], fraction, charge
-        )
-    content.mixing[v] = burned - fresh
+    find_state(content, v, size, charge)
 
 
 @kernel
 def find_state(content, v, size, charge):
-    """Temperature and pressure of volume ``v`` of ``size`` [m3] from its mass and energy."""
+    """State of volume ``v`` of ``size`` [m3] from its mass and energy, with its slopes.
+
+    Gas below the freezing temperature of its composition takes the short way.
+    """
     mass = content.mass[v]
     fraction, energy = content.burned[v] / mass, content.energy[v] / mass
-    temperature = temperature_from_u(energy, fraction, charge, content.temperature[v])
+    temperature, capacity, mixing = frozen_state(energy, fraction, charge, content.temperature[v])
     pressure = mass * gas_constant(fraction, charge) * temperature / size
     if not temperature < FREEZE_K:
         temperature, pressure = state_from_u_v(
             energy, size / mass, fraction, charge, content.temperature[v], content.pressure[v]
         )
+        _, _, capacity, _, _, _ = mixture_hot(temperature, pressure, fraction, charge)
+        if fraction > 0.05:
+            # The energy of a blend is linear in its composition.
+            fresh, _ = blend_u_cv(temperature, 0.0, charge)
+            mixing = (energy - fresh) / fraction
     content.temperature[v] = temperature
     content.pressure[v] = pressure
-    remember_slopes(content, v, charge)
+    content.capacity[v] = capacity
+    content.mixing[v] = mixing
 
 
 @kernel

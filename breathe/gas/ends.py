@@ -223,6 +223,8 @@ def end_state(mach, sound, gamma, pressure, out_share, in_share, reservoir):
     """
     volume_pressure, volume_gamma, thermal = reservoir
     still = 1.0 + 0.5 * (gamma - 1.0) * mach
+    if out_share <= 0.0 and in_share <= 0.0:  # a shut valve, as most are at any moment
+        return still, 0.0, 0
     wave = math.exp(0.5 * (gamma - 1.0) / gamma * math.log(volume_pressure / pressure))
     if still > wave and out_share > 0.0:
         z, w = outflow_wave(mach, gamma, out_share, wave)

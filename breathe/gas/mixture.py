@@ -50,6 +50,7 @@ __all__ = [
     "charge",
     "enthalpy",
     "entropy0",
+    "frozen_state",
     "gas_constant",
     "heat_capacity",
     "internal_energy",
@@ -274,6 +275,44 @@ def temperature_from_u(u, burned_fraction, charge, guess_T):
         if abs(change) < 1e-5 * T:
             return T
     return math.nan
+
+
+@kernel
+def frozen_state(u, burned_fraction, charge, guess_T):
+    """Temperature, cv and mixing energy of the frozen blend with internal energy ``u`` [J/kg].
+
+    What `temperature_from_u` and two calls of `blend_u_cv` give, in one pass over both gases.
+
+    Returns
+    -------
+    T, cv, mixing : float
+        [K], NaN as in `temperature_from_u`; [J/(kg K)]; internal energy of burned less that of
+        fresh gas at T [J/kg].
+    """
+    f, b, x = charge.fresh, charge.burned, burned_fraction
+    fresh_R, burned_R = charge.fresh_R, charge.burned_R
+    T = guess_T
+    for _ in range(30):
+        k = 1 if T >= BREAK_K else 0
+        f0, b0 = f[k, 0] - fresh_R, b[k, 0] - burned_R
+        fresh_cv = f0 + T * (f[k, 1] + T * (f[k, 2] + T * (f[k, 3] + T * f[k, 4])))
+        burned_cv = b0 + T * (b[k, 1] + T * (b[k, 2] + T * (b[k, 3] + T * b[k, 4])))
+        third = 1 / 3
+        fresh = f[k, 5] + T * (
+            f0
+            + T * (f[k, 1] * 0.5 + T * (f[k, 2] * third + T * (f[k, 3] * 0.25 + T * f[k, 4] * 0.2)))
+        )
+        burned = b[k, 5] + T * (
+            b0
+            + T * (b[k, 1] * 0.5 + T * (b[k, 2] * third + T * (b[k, 3] * 0.25 + T * b[k, 4] * 0.2)))
+        )
+        cv = fresh_cv + x * (burned_cv - fresh_cv)
+        change = (u - fresh - x * (burned - fresh)) / cv
+        # The next step would be of order change^2 / T.
+        if abs(change) < 1e-5 * T:
+            return T + change, cv, burned - fresh
+        T = min(8000.0, max(50.0, T + change))
+    return math.nan, math.nan, math.nan
 
 
 # Hot gas: fresh part frozen, burned part in equilibrium.

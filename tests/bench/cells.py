@@ -1,12 +1,11 @@
 """What the one-dimensional model costs: per cell and step, per case, per comparison.
 
-Run on a quiet machine: ``python -m tests.bench.cells``. Machines differ and are noisy, so each figure
-is the best of several in this one run, and what matters is printed as a ratio within it.
+Run on a quiet machine: ``python -m tests.bench.cells``. Machines differ and are noisy, so each
+figure is the best of several in this one run, and what matters is printed as a ratio within it.
 """
 
 from __future__ import annotations
 
-import resource
 import sys
 import time
 from collections.abc import Callable
@@ -118,6 +117,10 @@ def main() -> None:
     for measure in (per_cell, settling, comparison, finer):
         for name, engine in engines.items():
             measure(name, engine)
+    if sys.platform == "win32":
+        return
+    import resource
+
     # Kilobytes on Linux, bytes on macOS.
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     print(f"peak memory {peak / (1e3 if sys.platform != 'darwin' else 1e6):.0f} MB")
