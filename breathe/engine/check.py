@@ -9,7 +9,7 @@ from __future__ import annotations
 import difflib
 import math
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -156,11 +156,19 @@ def _below(place: _Place, key: str) -> _Place:
     return _Place(f"[{path}]", path)
 
 
+def _nearest(word: str, names: Iterable[str], cutoff: float) -> str | None:
+    """The name that begins with ``word``, or else the most alike; letter case does not count."""
+    by_small = {name.lower(): name for name in names}
+    begins = [small for small in by_small if small.startswith(word.lower())]
+    near = begins or difflib.get_close_matches(word.lower(), by_small, n=1, cutoff=cutoff)
+    return by_small[near[0]] if near else None
+
+
 def _unknown(key: str, rule: Table, place: _Place) -> str:
-    near = difflib.get_close_matches(key, rule, n=1, cutoff=0.6)
+    near = _nearest(key, rule, 0.6)
     start = f"not a key of {place.header.split(' ')[0]}"
     if near:
-        return f"{start}; did you mean {near[0]}?"
+        return f"{start}; did you mean {near}?"
     homes = _homes(key)
     if homes:
         return f"{start}; it belongs in {homes}"
@@ -257,8 +265,8 @@ def _read(found: object, rule: Key, ambient_Pa: float) -> Any:
         raise QuantityError(f"found {shown(found)}; expected {_wanted(rule)}")
     text = " ".join(found.split())
     if rule.kind == "choice" and text not in rule.choices:
-        near = difflib.get_close_matches(text, rule.choices, n=1, cutoff=0.5)
-        hint = f'; did you mean "{near[0]}"?' if near else f"; expected {_wanted(rule)}"
+        near = _nearest(text, rule.choices, 0.5)
+        hint = f'; did you mean "{near}"?' if near else f"; expected {_wanted(rule)}"
         raise QuantityError(f"found {shown(found)}{hint}")
     return text
 
