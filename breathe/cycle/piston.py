@@ -64,25 +64,30 @@ def bottom_deg(crank: SliderCrank) -> float:
 
 
 @kernel
-def travel(crank: SliderCrank, angle_deg: float) -> float:
-    """Piston distance from top dead centre [m] at a crank angle from top dead centre [deg].
+def motion(crank: SliderCrank, angle_deg: float) -> tuple[float, float]:
+    """Piston distance from top dead centre [m] and its slope [m/deg] at a crank angle [deg].
 
     ``x = top - R cos(a) - sqrt(L^2 - (R sin(a) - e)^2)`` with ``a`` counted from crank top
     (plane geometry).
     """
     a = math.radians(angle_deg) + crank.tdc_rad
-    across = crank.crank_m * math.sin(a) - crank.offset_m
-    return crank.top_m - crank.crank_m * math.cos(a) - math.sqrt(crank.rod_m**2 - across**2)
+    sine, cosine = math.sin(a), math.cos(a)
+    across = crank.crank_m * sine - crank.offset_m
+    upright = math.sqrt(crank.rod_m**2 - across**2)
+    slope = crank.crank_m * (sine + cosine * across / upright) * (math.pi / 180)
+    return crank.top_m - crank.crank_m * cosine - upright, slope
+
+
+@kernel
+def travel(crank: SliderCrank, angle_deg: float) -> float:
+    """Piston distance from top dead centre [m]; see `motion`."""
+    return motion(crank, angle_deg)[0]
 
 
 @kernel
 def travel_slope(crank: SliderCrank, angle_deg: float) -> float:
     """Derivative of `travel` [m/deg]."""
-    a = math.radians(angle_deg) + crank.tdc_rad
-    sine, cosine = math.sin(a), math.cos(a)
-    across = crank.crank_m * sine - crank.offset_m
-    lean = across / math.sqrt(crank.rod_m**2 - across**2)
-    return crank.crank_m * (sine + cosine * lean) * (math.pi / 180)
+    return motion(crank, angle_deg)[1]
 
 
 @kernel
