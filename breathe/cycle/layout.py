@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from breathe.cycle.piston import SliderCrank, bore_area, mean_speed, slider_crank
 from breathe.cycle.walls import Walls
 from breathe.engine.parts import Case, Chamber, End, Engine, Pipe
+from breathe.gas.burned_table import BurnedTable
 from breathe.gas.ends import Ends
 from breathe.gas.mixture import Charge, charge
 from breathe.gas.pipe import Grid
@@ -105,7 +106,7 @@ def model(case: Case, resolution: Resolution | None = None) -> Model:
         grid=grid,
         ends=ends,
         throttled=throttled,
-        charge=charge(fuel.name, 1.0 / lambda_, engine.air.humidity_kg_per_kg),
+        charge=_own(charge(fuel.name, 1.0 / lambda_, engine.air.humidity_kg_per_kg)),
         crank=crank,
         fires=np.array(engine.fires_at_deg, dtype=np.float64),
         opening=_openings(case),
@@ -137,6 +138,15 @@ def model(case: Case, resolution: Resolution | None = None) -> Model:
         throttle=float(operating.throttle),
         courant=resolution.courant,
         step_deg=resolution.step_deg,
+    )
+
+
+def _own(shared: Charge) -> Charge:
+    """A copy: threads that count references to the same arrays wait for each other."""
+    return shared._replace(
+        fresh=shared.fresh.copy(),
+        burned=shared.burned.copy(),
+        table=BurnedTable(*(array.copy() for array in shared.table)),
     )
 
 
@@ -234,10 +244,26 @@ def _valve(node: str) -> int | None:
     return None
 
 
-def _cells(run: list[Piece], resolution: Resolution) -> tuple[dict[str, Floats], Floats]:
-    """Per-cell arrays of one run of pieces, and its face areas."""
+SUDDEN = 0.001
+"""Diameters at a joint that differ by more than this share make a sudden step in bore."""
+
+
+class Step(NamedTuple):
+    """A sudden step in bore, at a face of a run."""
+
+    face: int
+    before: float  # [m2] of the bore left of it
+    after: float  # [m2] of the bore right of it
+
+
+def _cells(
+    run: list[Piece], resolution: Resolution
+) -> tuple[dict[str, Floats], Floats, list[Step]]:
+    """Per-cell arrays of one run of pieces, its face areas, and its sudden steps in bore."""
     columns: dict[str, list[Floats]] = {}
     faces: list[Floats] = []
+    steps: list[Step] = []
+    face = 0
     for piece in run:
         pipe = piece.pipe
         wanted = resolution.intake_cell_m if pipe.side == "intake" else resolution.exhaust_cell_m
@@ -262,11 +288,21 @@ def _cells(run: list[Piece], resolution: Resolution) -> tuple[dict[str, Floats],
         for name, values in cell.items():
             columns.setdefault(name, []).append(values)
         if faces:
+            before, after = float(faces[-1][-1]), float(area[0])
+            if max(before, after) > (1.0 + SUDDEN) ** 2 * min(before, after):
+                steps.append(Step(face, before, after))
             # At a step in bore the gas passes the narrower section.
-            area[0] = min(area[0], faces[-1][-1])
+            area[0] = min(before, after)
             faces[-1] = faces[-1][:-1]
         faces.append(area)
-    return {name: np.concatenate(parts) for name, parts in columns.items()}, np.concatenate(faces)
+        face += count
+    edges = np.concatenate(faces)
+    cells = {name: np.concatenate(parts) for name, parts in columns.items()}
+    cells["widening"] = np.diff(edges)
+    for step in steps:
+        wide = step.face - 1 if step.before > step.after else step.face
+        cells["widening"][wide] += step.before - step.after
+    return cells, edges, steps
 
 
 def _flatten(
@@ -276,10 +312,11 @@ def _flatten(
     columns: dict[str, list[Floats]] = {}
     area: list[Floats] = []
     first, last, rows, throttled = [], [], [], []
+    step_face, step_ratio = [], []
     number = _volume_numbers(engine)
     cursor = 0
     for run in runs:
-        cells, faces = _cells(run, resolution)
+        cells, faces, steps = _cells(run, resolution)
         count = len(faces) - 1
         for name, values in cells.items():
             columns.setdefault(name, []).append(np.pad(values, 1, mode="edge"))
@@ -287,6 +324,8 @@ def _flatten(
         area.append(np.concatenate(([0.0], faces)))
         first.append(cursor + 1)
         last.append(cursor + count)
+        step_face += [cursor + 1 + step.face for step in steps]
+        step_ratio += [step.before / step.after for step in steps]
         for end, at_start in ((run[0].start, True), (run[-1].end, False)):
             cell = cursor + 1 if at_start else cursor + count
             face_area = faces[0] if at_start else faces[-1]
@@ -298,6 +337,8 @@ def _flatten(
         first=np.array(first, dtype=np.int64),
         last=np.array(last, dtype=np.int64),
         area=np.concatenate(area),
+        step_face=np.array(step_face, dtype=np.int64),
+        step_ratio=np.array(step_ratio, dtype=np.float64),
         **{name: np.concatenate(parts) for name, parts in columns.items()},
     )
     fields: dict[str, Any] = {

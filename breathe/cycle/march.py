@@ -52,6 +52,7 @@ from breathe.gas.pipe import (
     wall_heat,
     wall_rates,
 )
+from breathe.gas.steps import cross_steps, push_steps
 from breathe.kernel import kernel
 
 Floats = NDArray[np.float64]
@@ -372,6 +373,7 @@ def march_cycle(model, state):
         volumes_ahead(model, state, angle, step_deg, step)
         set_ghosts(flow, model.ends, state.passed)
         face_states(flow, grid, charge, step)
+        cross_steps(flow, grid)
         hllc_fluxes(flow)
         end_fluxes(
             flow, model.ends, state.reservoirs, state.share[0], state.share[1], charge,
@@ -381,6 +383,7 @@ def march_cycle(model, state):
         keep_books(model, state, step)
         collect_flows(model, state)
         advance(flow, grid, step)
+        push_steps(flow, grid, step)
         advance_volumes(model, state, angle, step_deg, step)
         tally_valves(model, state, angle + 0.5 * step_deg, step)
         angle += step_deg

@@ -3,8 +3,9 @@
 Mass, momentum, energy and burned-gas mass of every cell of every pipe stand in one flat buffer,
 one ghost cell at each side of each pipe, so that each kernel is one loop the compiler turns into
 vector code. A time step is, in this order: `recover` the primitive state, choose the step from
-`fastest_signal`, `face_states` (limited slopes carried half a step forward), `hllc_fluxes`, the
-pipe ends (gas.ends) which overwrite the fluxes of the outer faces, and `advance`.
+`fastest_signal`, `face_states` (limited slopes carried half a step forward), sudden steps in bore
+(gas.steps), `hllc_fluxes`, the pipe ends (gas.ends) which overwrite the fluxes of the outer faces,
+and `advance`.
 
 Scheme: MUSCL-Hancock with van Leer's limiter on temperature, velocity, pressure and burned
 fraction, and the HLLC flux (E. F. Toro, Riemann Solvers and Numerical Methods for Fluid Dynamics,
@@ -46,6 +47,9 @@ class Grid(NamedTuple):
     per_length: Floats  # (n,) [1/m]
     per_volume: Floats  # (n,) [1/m3]
     area: Floats  # (n + 1,) [m2] of the faces
+    widening: Floats  # (n,) right less left face area [m2], without sudden steps in bore
+    step_face: Ints  # (n_step,) faces at a sudden step in bore; their area is the narrower one
+    step_ratio: Floats  # (n_step,) bore area left over bore area right of that face [-]
     per_diameter: Floats  # (n,) [1/m]
     roughness: Floats  # (n,) over diameter [-]
     wall_temperature: Floats  # (n,) [K]
@@ -76,6 +80,7 @@ class Flow(NamedTuple):
     right: Floats  # (6, n + 1) the same on the right side
     middle: Floats  # (4, n) temperature, velocity, pressure, burned fraction half a step ahead
     flux: Floats  # (4, n + 1) per area: mass, momentum, energy, burned mass
+    push: Floats  # (n,) of the shoulder of a step in bore on its wide cell [N]
 
 
 def empty_flow(cells: int) -> Flow:
@@ -217,7 +222,7 @@ def half_step(flow, grid, step):
     velocity, temperature, pressure = flow.velocity, flow.temperature, flow.pressure
     constant, capacity = flow.gas_constant, flow.heat_capacity
     rate, heating, density, fraction = flow.friction_rate, flow.heating, flow.density, flow.fraction
-    per_length, per_volume, area = grid.per_length, grid.per_volume, grid.area
+    per_length, per_volume, widening = grid.per_length, grid.per_volume, grid.widening
     slope_t, slope_u, slope_p, slope_y = flow.slope[0], flow.slope[1], flow.slope[2], flow.slope[3]
     mid_t, mid_u, mid_p, mid_y = flow.middle[0], flow.middle[1], flow.middle[2], flow.middle[3]
     half = 0.5 * step
@@ -227,7 +232,7 @@ def half_step(flow, grid, step):
         per_cv = 1.0 / cv
         ratio = r * per_cv
         slowing = half * rate[i] * u
-        stretch = across * slope_u[i] + half * u * (area[i + 1] - area[i]) * per_volume[i]
+        stretch = across * slope_u[i] + half * u * widening[i] * per_volume[i]
         heat = half * heating[i] + slowing * u
         mid_t[i] = t - across * u * slope_t[i] - ratio * t * stretch + heat * per_cv
         mid_u[i] = u - across * (slope_p[i] / density[i] + u * slope_u[i]) - slowing
@@ -328,11 +333,11 @@ def advance(flow, grid, step):
     density, momentum, energy, burned = flow.density, flow.momentum, flow.energy, flow.burned
     mass, impulse, power, spent = flow.flux[0], flow.flux[1], flow.flux[2], flow.flux[3]
     mid_u, mid_p, rate, heating = flow.middle[1], flow.middle[2], flow.friction_rate, flow.heating
-    area, per_volume = grid.area, grid.per_volume
+    area, per_volume, widening = grid.area, grid.per_volume, grid.widening
     for i in range(1, len(density) - 1):
         by = step * per_volume[i]
         al, ar = area[i], area[i + 1]
-        wall_push = mid_p[i] * (ar - al)
+        wall_push = mid_p[i] * widening[i]
         drag = step * rate[i] * mid_u[i] * density[i]
         momentum[i] += by * (al * impulse[i] - ar * impulse[i + 1] + wall_push) - drag
         energy[i] += by * (al * power[i] - ar * power[i + 1]) + step * heating[i] * density[i]

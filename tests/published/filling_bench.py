@@ -229,7 +229,8 @@ def _pipe(length: float, bore: float, cells: int) -> tuple[Grid, Ends]:
         first=np.array([1]), last=np.array([cells]), volume=full * section * dx,
         per_length=full / dx, per_volume=full / (section * dx), area=area,
         per_diameter=full / bore, roughness=0 * full, wall_temperature=300 * full,
-        friction_multiplier=0 * full, heat_multiplier=0 * full,
+        friction_multiplier=0 * full, heat_multiplier=0 * full, widening=0 * full,
+        step_face=np.zeros(0, dtype=np.int64), step_ratio=np.zeros(0),
     )  # fmt: skip
     ends = Ends(
         cell=np.array([1, cells]), ghost=np.array([0, cells + 1]), face=np.array([1, cells + 1]),

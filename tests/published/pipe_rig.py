@@ -14,7 +14,7 @@ import numpy as np
 
 from breathe.cycle import cylinder
 from breathe.gas import ends as pipe_ends
-from breathe.gas import pipe
+from breathe.gas import pipe, steps
 from breathe.gas.burned_table import BurnedTable
 from breathe.gas.mixture import Charge
 from breathe.kernel import kernel
@@ -55,6 +55,7 @@ class Duct:
     heat: float = 0.0
     roughness: float = 0.0  # m
     wall_K: float = 300.0
+    step: tuple[int, float, float] | None = None  # face, bore area left and right of it
 
     @property
     def cells(self) -> int:
@@ -63,6 +64,14 @@ class Duct:
     @property
     def cell_length(self) -> float:
         return self.length / self.cells
+
+    @property
+    def widening(self) -> np.ndarray:
+        found = np.diff(self.face_area)
+        if self.step is not None:
+            face, before, after = self.step
+            found[face - 1 if before > after else face] += before - after
+        return found
 
     @property
     def x(self) -> np.ndarray:
@@ -88,7 +97,7 @@ def stepped(length: float, areas: tuple[float, float], cells: int, **kwargs) -> 
     bore = np.repeat(areas, half)
     face = np.append(bore, bore[-1])
     face[half] = min(areas)
-    return Duct(length, face, bore * length / (2 * half), **kwargs)
+    return Duct(length, face, bore * length / (2 * half), step=(half, *areas), **kwargs)
 
 
 class Profile(NamedTuple):
@@ -154,6 +163,7 @@ def step_once(grid, flow, ends, passed, reservoirs, content, charge, walls, at_m
         cylinder.chamber_ahead(content, v, walls.volume[v], response[v], step, reservoirs, charge)
     pipe_ends.set_ghosts(flow, ends, passed)
     pipe.face_states(flow, grid, charge, step)
+    steps.cross_steps(flow, grid)
     pipe.hllc_fluxes(flow)
     pipe_ends.end_fluxes(flow, ends, reservoirs, walls.out_share, walls.in_share, charge, passed)
     pass_on(flow, ends, passed, walls)
@@ -164,6 +174,7 @@ def step_once(grid, flow, ends, passed, reservoirs, content, charge, walls, at_m
         content.energy_rate[ends.reservoir[k]] += passed.enthalpy[k]
     heat = step * pipe.wall_heat(flow, grid)
     pipe.advance(flow, grid, step)
+    steps.push_steps(flow, grid, step)
     for v in range(len(walls.volume)):
         cylinder.advance_chamber(content, v, walls.volume[v], 0.0, 300.0, step, charge)
     return step, heat
@@ -264,7 +275,7 @@ class Rig:
 
 def _grid(ducts: Sequence[Duct]) -> tuple[pipe.Grid, list[int]]:
     columns: dict[str, list[np.ndarray]] = {}
-    area, first, cursor = [], [], 0
+    area, first, sudden, cursor = [], [], [], 0
     for duct in ducts:
         n = duct.cells
         diameter = np.sqrt(4 / np.pi * duct.volume / duct.cell_length)
@@ -277,16 +288,22 @@ def _grid(ducts: Sequence[Duct]) -> tuple[pipe.Grid, list[int]]:
             "wall_temperature": np.full(n, duct.wall_K),
             "friction_multiplier": np.full(n, duct.friction),
             "heat_multiplier": np.full(n, duct.heat),
+            "widening": duct.widening,
         }
         for name, values in cells.items():
             columns.setdefault(name, []).append(np.pad(values, 1, mode="edge"))
         area.append(np.concatenate(([0.0], duct.face_area)))
         first.append(cursor + 1)
+        if duct.step is not None:
+            face, before, after = duct.step
+            sudden.append((first[-1] + face, before / after))
         cursor += n + 2
     grid = pipe.Grid(
         first=np.array(first, dtype=np.int64),
         last=np.array([f + d.cells - 1 for f, d in zip(first, ducts, strict=True)], dtype=np.int64),
         area=np.concatenate([*area, np.zeros(1)]),
+        step_face=np.array([face for face, _ in sudden], dtype=np.int64),
+        step_ratio=np.array([ratio for _, ratio in sudden], dtype=np.float64),
         **{name: np.concatenate(parts) for name, parts in columns.items()},
     )
     return grid, first

@@ -24,6 +24,7 @@ from pipe_rig import (
     ideal_gas,
     rise,
 )
+from scipy.optimize import brentq
 
 from breathe.gas import nozzle
 from breathe.gas.ends import end_state
@@ -100,15 +101,6 @@ def test_a_r13_cone_between_two_bores(areas):
     np.testing.assert_allclose(plateau(rig, 0, 2.5), 1 + reflected, atol=3e-3)
 
 
-# Known shortfall, kept in sight: across a sudden step the scheme loses pressure in proportion to
-# rho c u, so a 1:4 step reflects 0.33 instead of 0.60 and the loss exceeds Borda and Carnot's many
-# times. A cone of ten cells has none of it (the test above).
-SUDDEN_STEP = pytest.mark.xfail(
-    strict=True, reason="a step in bore inside a run loses pressure like rho c u"
-)
-
-
-@SUDDEN_STEP
 @pytest.mark.parametrize("areas", AREAS)
 def test_a_r13_sudden_step_between_two_bores(areas):
     rig = step_run(pipe_rig.stepped(4.0, areas, 400))
@@ -117,19 +109,68 @@ def test_a_r13_sudden_step_between_two_bores(areas):
     np.testing.assert_allclose(plateau(rig, 0, 2.5), 1 + reflected, atol=1e-3)
 
 
-@SUDDEN_STEP
-@pytest.mark.parametrize("areas", [(1e-3, 2e-3), (1e-3, 4e-3)])
-def test_a_10o_sudden_widening_loses_what_borda_and_carnot_say(areas):
-    # (1 - A1/A2)^2 of the narrow bore's dynamic head (read in library documentation).
+def loss_at_step(areas: tuple[float, float], back: float) -> tuple[float, float]:
+    """Stagnation pressure lost over the narrow bore's dynamic head, and the Mach number there."""
     duct = pipe_rig.stepped(1.0, areas, 100, start=Opening(0), end=Opening(1))
-    rig = Rig([duct], ideal_gas(), outsides=((1e5, 300.0), (0.97e5, 300.0)))
-    found = rig.run(0.6).profile()
+    rig = Rig([duct], ideal_gas(), outsides=((1e5, 300.0), (back * 1e5, 300.0)))
+    rig.run(0.6, lambda r: r.passed.mass.copy())
+    inflow, outflow = np.array(rig.trace[-20:-1]).T
+    np.testing.assert_allclose(-outflow, inflow, rtol=1e-3)  # the flow has become steady
+    found = rig.profile()
     mach = found.velocity / np.sqrt(1.4 * R * found.temperature)
     stagnation = found.pressure * (1 + 0.2 * mach**2) ** 3.5
-    head = 0.7 * found.pressure[40] * mach[40] ** 2
-    loss = (stagnation[40] - stagnation[60]) / head
-    # 5 %: the gas is compressible, M 0.3 in the narrow bore.
-    assert loss == pytest.approx((1 - areas[0] / areas[1]) ** 2, rel=0.05)
+    narrow = 40 if areas[0] < areas[1] else 60
+    head = 0.7 * found.pressure[narrow] * mach[narrow] ** 2
+    return float((stagnation[40] - stagnation[60]) / head), float(mach[narrow])
+
+
+def enlargement_loss(mach: float, ratio: float) -> float:
+    """Borda and Carnot's loss for a compressible gas: mass, momentum, stagnation enthalpy (own)."""
+    flow = lambda m: m * math.sqrt(1 + 0.2 * m * m)  # noqa: E731
+    pressure = lambda m: (1 + 1.4 * mach**2 / ratio) / (1 + 1.4 * m * m)  # noqa: E731
+    after = brentq(lambda m: pressure(m) * ratio * flow(m) - flow(mach), 1e-9, mach)
+    still = (1 + 0.2 * mach**2) ** 3.5 - pressure(after) * (1 + 0.2 * after**2) ** 3.5
+    return still / (0.7 * mach**2)
+
+
+WIDENINGS = [(1e-3, 1.2345e-3), (1e-3, 2e-3), (1e-3, 4e-3)]
+
+
+@pytest.mark.parametrize("areas", WIDENINGS)
+def test_a_10o_sudden_widening_loses_what_borda_and_carnot_say(areas):
+    # (1 - A1/A2)^2 of the narrow bore's dynamic head (read in library documentation).
+    loss, mach = loss_at_step(areas, 0.99)
+    # 3 %: the gas is compressible, M 0.15 to 0.17 in the narrow bore.
+    assert mach < 0.18
+    assert loss == pytest.approx((1 - areas[0] / areas[1]) ** 2, rel=0.03)
+
+
+@pytest.mark.parametrize("areas", WIDENINGS)
+@pytest.mark.parametrize("back", [0.97, 0.8])
+def test_a_10o_sudden_widening_of_a_fast_flow(areas, back):
+    loss, mach = loss_at_step(areas, back)
+    assert loss == pytest.approx(enlargement_loss(mach, areas[1] / areas[0]), rel=1e-3)
+
+
+@pytest.mark.parametrize("areas", [(2e-3, 1e-3), (4e-3, 1e-3)])
+@pytest.mark.parametrize("back", [0.97, 0.8, 0.4])
+def test_sudden_narrowing_loses_nothing(areas, back):
+    # Isentropic, as the model has it: the contraction of the jet behind the edge is left out.
+    loss, mach = loss_at_step(areas, back)
+    assert loss == pytest.approx(0.0, abs=1e-3)
+    # Then the bore's own mouth decides: p/p0 at the end (from memory), or sonic.
+    expected = math.sqrt(5 * (back ** (-1 / 3.5) - 1))
+    assert mach == pytest.approx(min(expected, 1.0), abs=5e-3)
+
+
+@pytest.mark.parametrize("areas", [(1e-3, 3e-3), (3e-3, 1e-3)])
+def test_a_step_keeps_rest_mass_and_energy(areas):
+    duct = pipe_rig.stepped(1.0, areas, 100)
+    rig = Rig([duct], ideal_gas(), outsides=((1e5, 300.0),))
+    np.testing.assert_allclose(rig.run(0.05).profile().velocity, 0.0, atol=1e-11 * 347)
+    rig.fill(0, 1e5 * (1 + 0.8 * np.sin(9 * duct.x) ** 2), 300 * (1 + 0.5 * duct.x))
+    before = rig.totals()
+    assert rig.run(0.1).totals() == pytest.approx(before, rel=1e-13)
 
 
 def test_a_r13_junction_of_three_equal_pipes():
@@ -266,7 +307,6 @@ def test_choked_outflow_through_a_small_opening_obeys_the_nozzle_law(mach, share
     assert end_mismatch(mach, share, ratio, T, T_v) == pytest.approx(0.0, abs=1e-6)
 
 
-@pytest.mark.xfail(strict=True, reason="Newton's start at the sonic limit stays there")
 @pytest.mark.parametrize("share", [0.8, 0.9, 0.99])
 def test_choked_outflow_through_a_large_opening_obeys_the_nozzle_law(share):
     assert end_mismatch(0.3, share, 0.2, 900.0, 300.0) == pytest.approx(0.0, abs=1e-6)
