@@ -29,6 +29,8 @@ Ints = NDArray[np.int64]
 
 ITERATIONS = 30
 TOLERANCE = 1e-8
+SHUT = 1e-9
+"""An opening below this share of the pipe passes nothing [-]."""
 
 
 @kernel
@@ -155,6 +157,32 @@ def inflow_wave(mach, gamma, share, volume_wave, volume_gamma, sound_over_enthal
     return z, g * (still - z)
 
 
+@kernel
+def sonic_inflow(share, pressure, thermal, gamma, gas_constant):
+    """Pipe-end state when the gas coming in would be faster than sound in the pipe.
+
+    The jet of a choked opening cannot be told more by the pipe; it fills the bore at the speed of
+    sound, with the mass of the opening and the stagnation enthalpy of the volume.
+
+    Parameters
+    ----------
+    share, pressure, thermal, gamma, gas_constant : float
+        Opening over pipe area [-]; pressure [Pa], cp T [J/kg], heat capacity ratio [-] and gas
+        constant [J/(kg K)] of the volume.
+
+    Returns
+    -------
+    pressure, velocity, temperature : float
+        [Pa]; out of the pipe, so negative [m/s]; [K].
+    """
+    stagnation = thermal * (gamma - 1.0) / (gamma * gas_constant)
+    temperature = stagnation * 2.0 / (gamma + 1.0)
+    speed = math.sqrt(gamma * gas_constant * temperature)
+    # The opening is choked too: its throat is at critical pressure and this temperature.
+    throat = pressure * (2.0 / (gamma + 1.0)) ** (gamma / (gamma - 1.0))
+    return share * throat, -speed, temperature
+
+
 class Ends(NamedTuple):
     """Where the pipe ends are and what they open into; ``n`` ends."""
 
@@ -219,17 +247,20 @@ def end_state(mach, sound, gamma, pressure, out_share, in_share, reservoir):
     Returns
     -------
     tuple
-        z, velocity, and 1 for outflow, -1 for inflow, 0 for none.
+        z, velocity, and 1 for outflow, -1 for inflow, 0 for none. Inflow faster than sound is
+        what `sonic_inflow` is for.
     """
     volume_pressure, volume_gamma, thermal = reservoir
-    still = 1.0 + 0.5 * (gamma - 1.0) * mach
-    if out_share <= 0.0 and in_share <= 0.0:  # a shut valve, as most are at any moment
+    # Gas that leaves the end many times faster than sound leaves next to nothing behind.
+    still = max(0.1, 1.0 + 0.5 * (gamma - 1.0) * mach)
+    mach = (still - 1.0) * 2.0 / (gamma - 1.0)
+    if out_share <= SHUT and in_share <= SHUT:  # a shut valve, as most are at any moment
         return still, 0.0, 0
     wave = math.exp(0.5 * (gamma - 1.0) / gamma * math.log(volume_pressure / pressure))
-    if still > wave and out_share > 0.0:
+    if still > wave and out_share > SHUT:
         z, w = outflow_wave(mach, gamma, out_share, wave)
         return z, w * sound, 1
-    if still < wave and in_share > 0.0:
+    if still < wave and in_share > SHUT:
         kinetic = 0.5 * sound * sound / thermal
         z, w = inflow_wave(mach, gamma, in_share, wave, volume_gamma, kinetic)
         return z, w * sound, -1
@@ -264,6 +295,10 @@ def end_fluxes(flow, ends, reservoirs, out_share, in_share, charge, passed):
         if direction < 0:
             end_temperature = reservoirs.temperature[v] - 0.5 * velocity * velocity / volume_cp
             end_fraction = reservoirs.fraction[v]
+            if velocity * velocity > volume_gamma * volume_R * end_temperature:
+                end_pressure, velocity, end_temperature = sonic_inflow(
+                    in_share[k], reservoirs.pressure[v], thermal, volume_gamma, volume_R
+                )
             mass = end_pressure / (volume_R * end_temperature) * velocity
             enthalpy = mass * reservoirs.enthalpy[v]
         else:
