@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breathe.cycle import march
+from breathe.cycle.cylinder import fill_volume
 from breathe.cycle.layout import Model
 from breathe.cycle.march import State, march_cycle
 from breathe.cycle.start import cold_start
@@ -29,8 +30,9 @@ class Settling:
     settled: bool
     cycles: int
     change: float
-    """Largest relative change over the last cycle of trapped mass, work, residual share of the
-    charge and gas stored in the pipes [-]."""
+    """How far trapped mass, work, residual share of the charge, gas stored in the pipes and
+    temperature of the airboxes may still be from repeating, as a share: the last cycle's change,
+    or more if changes die slowly."""
     mass_closure: float
     """Mass that came in, less went out, less is stored, over trapped mass, last cycle [-]."""
     energy_closure: float
@@ -60,7 +62,7 @@ def settle(
     start : State, optional
         A settled state of a neighbouring case of the same engine; it is copied, not changed.
     tolerance : float
-        Largest change from cycle to cycle that counts as repeating [-].
+        Largest distance from repeating that counts as settled, see `distance_left` [-].
 
     Returns
     -------
@@ -71,6 +73,8 @@ def settle(
     if burn.ca50_deg is not None or start is None:
         state.clock[1] = wanted
     before = fingerprint(model, state)
+    moves: list[NDArray[np.float64]] = []
+    means: list[NDArray[np.float64]] = []
     change = np.inf
     cycles, moved = 0, np.inf
     while cycles < limit:
@@ -80,14 +84,59 @@ def settle(
         if not alive:
             return state, Settling(False, cycles, np.inf, np.nan, np.nan)
         after = fingerprint(model, state)
-        change = float(np.max(np.abs(after - before)))
+        moves.append(after - before)
+        change = distance_left(moves)
         before = after
-        if change < tolerance and moved < 0.25 and cycles >= 3:
+        if change < tolerance and moved < 0.25:
             break
         moved = _retard(state, burn)
+        means.append(state.chamber_mean[:, 1].copy())
+        if len(means) >= 4 and _jump_airboxes(model, state, means):
+            means.clear()
+            moves.clear()
     settled = change < tolerance and moved < 0.25
     mass, energy = _closure(model, state, books)
     return state, Settling(settled, cycles, change, mass, energy)
+
+
+def distance_left(moves: list[NDArray[np.float64]]) -> float:
+    """How far the cycle may still be from repeating, from the ``moves`` of the cycles so far.
+
+    Each move holds the change of every part of the `fingerprint`. A part whose changes shrink by a
+    ratio r each cycle has r / (1 - r) of its last one to go: a small change alone proves little, as
+    an airbox that warms up slowly moves little in each of many cycles.
+    """
+    if len(moves) < 4:
+        return np.inf
+    last = np.abs(moves[-1])
+    # Over two cycles, as the changes of a tuned engine alternate between large and small.
+    ratio = np.sqrt(last / np.maximum(np.abs(moves[-3]), 1e-300))
+    ratio = np.minimum(ratio, 0.95)
+    return float(np.max(np.maximum(last, last * ratio / (1.0 - ratio))))
+
+
+def _jump_airboxes(model: Model, state: State, means: list[NDArray[np.float64]]) -> bool:
+    """Take slowly warming airboxes to the temperature they are heading for; whether any was.
+
+    ``means`` are their temperatures cycle by cycle [K]. Three of them tell the ratio by which the
+    changes shrink, and so their sum (Aitken's extrapolation). It only shortens the way: what counts
+    as settled is still that the marched cycle repeats.
+    """
+    first, second = means[-2] - means[-3], means[-1] - means[-2]
+    jumped = False
+    for i in np.flatnonzero(model.chamber_hot == 0.0):
+        if abs(second[i]) < 1e-4 * means[-1][i] or not 0.6 < second[i] / first[i] < 0.97:
+            continue
+        ratio = second[i] / first[i]
+        jump = float(np.clip(second[i] * ratio / (1.0 - ratio), -25.0, 25.0))
+        v, content = len(model.fires) + int(i), state.content
+        fill_volume(
+            content, v, float(content.pressure[v]), float(content.temperature[v]) + jump,
+            float(content.burned[v] / content.mass[v]), float(model.chamber_volume[i]),
+            model.charge,
+        )  # fmt: skip
+        jumped = True
+    return jumped
 
 
 def fingerprint(model: Model, state: State) -> NDArray[np.float64]:
@@ -97,7 +146,12 @@ def fingerprint(model: Model, state: State) -> NDArray[np.float64]:
     full = 1e6 * model.swept  # about the work of a full-load cycle, 10 bar
     mass, _, _ = stored(state.flow, model.grid)
     pipes = np.log([max(mass, 1e-12)])
-    return np.concatenate([np.log(trapped), work / full, state.shut.closed_burned / trapped, pipes])
+    # An airbox holds many cycles' air and warms slowly: it tells what filling does not yet.
+    cold = state.chamber_mean[model.chamber_hot == 0.0, 1]
+    airboxes = np.log(np.maximum(cold, 1.0))
+    return np.concatenate(
+        [np.log(trapped), work / full, state.shut.closed_burned / trapped, pipes, airboxes]
+    )
 
 
 def carried_over(start: State, model: Model) -> State:
