@@ -256,6 +256,11 @@ def end_state(mach, sound, gamma, pressure, out_share, in_share, reservoir):
     mach = (still - 1.0) * 2.0 / (gamma - 1.0)
     if out_share <= SHUT and in_share <= SHUT:  # a shut valve, as most are at any moment
         return still, 0.0, 0
+    if mach >= 1.0 and out_share >= 1.0:
+        # Faster than sound through a full bore: nothing outside holds it up, short of a shock.
+        shock = (2.0 * gamma * mach * mach - (gamma - 1.0)) / (gamma + 1.0)
+        if volume_pressure < pressure * shock:
+            return 1.0, mach * sound, 1
     wave = math.exp(0.5 * (gamma - 1.0) / gamma * math.log(volume_pressure / pressure))
     if still > wave and out_share > SHUT:
         z, w = outflow_wave(mach, gamma, out_share, wave)
