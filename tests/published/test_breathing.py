@@ -216,7 +216,8 @@ def phased_burn(name: str):
 
 
 # Ohata & Ishida, 1981, and SAE 820407, 1982 (abstract read): e_v is governed by port pressure
-# shortly before intake closing; R2 above 0.85 over a speed sweep of any tuned engine, last 40 degrees.
+# shortly before intake closing; R2 above 0.85 over a speed sweep of any tuned engine, last 40
+# degrees.
 
 
 @pytest.mark.xfail(
