@@ -209,8 +209,9 @@ def compare(
     -------
     Study
     """
-    speeds = tuple(float(s) for s in (speeds_rpm or default_speeds(engine)))
-    chosen = tuple(settings or engine.settings)
+    wanted = default_speeds(engine) if speeds_rpm is None else speeds_rpm
+    speeds = tuple(float(s) for s in wanted)
+    chosen = engine.settings if settings is None else tuple(settings)
     jobs = plan(engine, speeds, chosen, throttle, resolution)
     rows = run_cases(jobs, threads=threads)
     return Study(engine, chosen, speeds, throttle, table(jobs, rows))
