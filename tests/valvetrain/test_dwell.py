@@ -134,7 +134,8 @@ def test_what_cannot_be_is_refused_in_words(cam, change, words):
 
 
 def test_travel_at_the_very_end_passes_despite_round_off():
-    event(CAM, travel_m=0.012 * (1 + 1e-12), side="intake")
+    beyond = event(CAM, travel_m=0.012 * (1 + 1e-12), side="intake")
+    assert beyond.closes_deg == pytest.approx(event(CAM, travel_m=0.012, side="intake").closes_deg)
 
 
 def test_crank_deg_per_m_needs_a_lead():
