@@ -8,10 +8,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from breathe.engine.mechanics import Mechanics
 
 Floats = NDArray[np.float64]
 Side = Literal["intake", "exhaust"]
@@ -240,6 +243,8 @@ class Engine:
     standard: str
     """Label of the setting the others are compared with."""
     speed_limit_rpm: float
+    mechanics: Mechanics | None = None
+    """For the mechanical check; None when the file says nothing of it."""
     assumed: tuple[Assumed, ...] = ()
     questions: tuple[str, ...] = ()
     """Plausibility questions to the user that do not stop the run."""
