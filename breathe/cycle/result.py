@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, field, fields
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +15,7 @@ from breathe.cycle.layout import Model, Resolution, model
 from breathe.cycle.march import State
 from breathe.cycle.piston import volume
 from breathe.cycle.settle import Settling, settle
-from breathe.engine.parts import Case
+from breathe.engine.parts import Case, Operating, Setting
 from breathe.gas.mixture import blend_u_cv
 
 Floats = NDArray[np.float64]
@@ -126,6 +127,9 @@ def simulate(
     """
     flat = model(case, resolution)
     state, settling = settle(flat, case.engine.burn, start=start, tolerance=tolerance, limit=limit)
+    if not settling.alive:
+        why = "the computation broke down, so there are no figures"
+        return without_figures(case.setting, case.operating, why, settling.cycles), state
     return cycle(case, flat, state, settling, traces=traces), state
 
 
@@ -185,6 +189,20 @@ def cycle(
     )
 
 
+def without_figures(setting: Setting, operating: Operating, why: str, cycles: int = 0) -> Cycle:
+    """A case that could not be computed: every figure NaN, not settled, ``why`` as its remark."""
+    known: dict[str, Any] = {
+        "setting": setting.label,
+        "speed_rpm": operating.speed_rpm,
+        "throttle": operating.throttle,
+        "settled": False,
+        "cycles": cycles,
+        "remark": why,
+        "trace": None,
+    }
+    return Cycle(**{f.name: math.nan for f in fields(Cycle)} | known)
+
+
 def dry_density(pressure_Pa: float, temperature_K: float, case: Case) -> float:
     """Density of dry air in moist air [kg/m3]: its partial pressure over R T."""
     ratio = case.engine.air.humidity_kg_per_kg * 28.966 / 18.015
@@ -221,7 +239,8 @@ def exhaust_temperature(flat: Model, state: State) -> float:
 def _remark(flat: Model, state: State, settling: Settling, residual: float) -> str:
     remarks = []
     if not settling.settled:
-        remarks.append(f"not settled in {settling.cycles} cycles ({settling.change:.2%} a cycle)")
+        told = f"{settling.change:.2%} a cycle" if math.isfinite(settling.change) else "too few"
+        remarks.append(f"not settled in {settling.cycles} cycles ({told})")
     if np.any(state.tally[:, march.PEAK_MACH] >= 1.0):
         remarks.append("intake valve chokes")
     if residual > 0.25:

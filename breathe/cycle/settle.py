@@ -37,6 +37,8 @@ class Settling:
     """Mass that came in, less went out, less is stored, over trapped mass, last cycle [-]."""
     energy_closure: float
     """The same of energy over the heat of the fuel trapped [-]."""
+    alive: bool = True
+    """False if the state ceased to be numbers, which leaves no figures."""
 
 
 class _Books(NamedTuple):
@@ -81,9 +83,9 @@ def settle(
         books = _stock(model, state)
         alive = march_cycle(model, state)
         cycles += 1
-        if not alive:
-            return state, Settling(False, cycles, np.inf, np.nan, np.nan)
         after = fingerprint(model, state)
+        if not alive or not np.all(np.isfinite(after)):
+            return state, Settling(False, cycles, np.inf, np.nan, np.nan, alive=False)
         moves.append(after - before)
         change = distance_left(moves)
         before = after

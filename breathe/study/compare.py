@@ -7,7 +7,7 @@ import os
 import threading
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor, as_completed
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -15,7 +15,7 @@ import pandas as pd
 
 from breathe.cycle.layout import Resolution
 from breathe.cycle.march import State
-from breathe.cycle.result import Cycle, simulate
+from breathe.cycle.result import Cycle, simulate, without_figures
 from breathe.engine.parts import Engine, Operating, Setting
 from breathe.kernel import PROGRAM_HASH
 from breathe.study.fingerprint import fingerprint
@@ -155,7 +155,7 @@ def run_job(job: Job, start: State | None = None) -> tuple[Row, State | None]:
     try:
         ready = case(job.engine, job.setting, job.operating)
     except ValueError as error:
-        return _empty_row(job, str(error)), start
+        return without_figures(job.setting, job.operating, str(error)).row(), start
     cycle, state = simulate(ready, start=start, resolution=job.resolution)
     if math.isfinite(cycle.torque_Nm):
         return cycle.row(), state
@@ -164,18 +164,6 @@ def run_job(job: Job, start: State | None = None) -> tuple[Row, State | None]:
     if math.isfinite(cycle.torque_Nm):
         return cycle.row(), state
     return cycle.row(), None
-
-
-def _empty_row(job: Job, why: str) -> Row:
-    row: Row = {f.name: math.nan for f in fields(Cycle) if f.name != "trace"}
-    return row | {
-        "setting": job.label,
-        "speed_rpm": job.speed_rpm,
-        "throttle": job.operating.throttle,
-        "settled": False,
-        "cycles": 0,
-        "remark": why,
-    }
 
 
 def table(jobs: Sequence[Job], rows: Mapping[str, Row]) -> pd.DataFrame:

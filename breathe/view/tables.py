@@ -116,10 +116,18 @@ def by_speed(table: pd.DataFrame, about: About, column: str) -> pd.DataFrame:
 
 
 def _unsettled(table: pd.DataFrame) -> set[tuple[float, str]]:
+    """Cases marched to the end without repeating; those without figures are not among them."""
     if "settled" not in table:
         return set()
-    failed = table[~table["settled"].astype(bool)]
+    failed = table[~table["settled"].astype(bool) & ~_without_figures(table)]
     return set(zip(failed["speed_rpm"].astype(float), failed["setting"], strict=True))
+
+
+def _without_figures(table: pd.DataFrame) -> pd.Series:
+    """Where a case could not be computed."""
+    if "torque_Nm" not in table:
+        return pd.Series(False, index=table.index)
+    return table["torque_Nm"].isna()
 
 
 def _speeds_waiting(table: pd.DataFrame, about: About) -> set[float]:
@@ -242,7 +250,8 @@ def _findings(table: pd.DataFrame, about: About) -> list[Piece]:
 
 def _said(table: pd.DataFrame, about: About) -> list[Piece]:
     """What went wrong or short in single cases, and how well the books close."""
-    said = [*_missing(table, about), *_not_settled(table), *_remarks(table), *_closure(table)]
+    said = [*_missing(table, about), *_broken(table), *_not_settled(table)]
+    said += [*_remarks(table), *_closure(table)]
     return [*(Item(text) for text in said), ""] if said else []
 
 
@@ -252,6 +261,14 @@ def _missing(table: pd.DataFrame, about: About) -> list[str]:
         return []
     told = "1 case is" if short == 1 else f"{short} cases are"
     return [f"{told} not computed yet, shown as {NOT_RUN}."]
+
+
+def _broken(table: pd.DataFrame) -> list[str]:
+    count = int(_without_figures(table).sum())
+    if not count:
+        return []
+    told = "1 case has" if count == 1 else f"{count} cases have"
+    return [f"{told} no figures, shown as {NOT_RUN}; a remark below says why."]
 
 
 def _not_settled(table: pd.DataFrame) -> list[str]:

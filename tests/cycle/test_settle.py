@@ -14,7 +14,7 @@ import pytest
 from breathe.cycle.layout import model
 from breathe.cycle.march import State
 from breathe.cycle.result import Cycle, simulate
-from breathe.cycle.settle import settle
+from breathe.cycle.settle import carried_over, settle
 from breathe.engine.parts import Case, Engine, Operating
 from breathe.engine.read import read_engine
 from breathe.study.compare import compare
@@ -86,6 +86,28 @@ def test_a_case_that_does_not_settle_is_reported():
     assert done.cycles == 2
     assert "not settled in 2 cycles" in done.remark
     assert math.isfinite(done.torque_Nm)
+
+
+@pytest.mark.parametrize("cycles", [2, 6])
+def test_a_remark_holds_no_infinity(cycles):
+    done, _ = simulate(ready("single_400", "std", 3500.0), limit=cycles)
+    assert f"not settled in {cycles} cycles" in done.remark
+    assert "inf" not in done.remark and "nan" not in done.remark
+
+
+@pytest.mark.parametrize("volume", [0, 1], ids=["cylinder", "airbox"])
+def test_a_case_that_breaks_down_has_no_figures(volume):
+    label, rpm = "std", 3500.0
+    _, state = settled("single_400", label, rpm, 1e-3)
+    broken = carried_over(state, model(ready("single_400", label, rpm)))
+    broken.content.mass[volume] = math.nan
+    done, _ = simulate(ready("single_400", label, rpm), start=broken)
+    figures = done.row()
+    assert figures.pop("setting") == label and figures.pop("speed_rpm") == rpm
+    assert figures.pop("throttle") == 1.0 and figures.pop("cycles") >= 1
+    assert figures.pop("settled") is False
+    assert figures.pop("remark") == "the computation broke down, so there are no figures"
+    assert all(math.isnan(value) for value in figures.values()), figures
 
 
 @pytest.mark.parametrize("rpm", [8250.0, 8500.0, 8750.0])

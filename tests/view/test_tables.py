@@ -83,6 +83,23 @@ def test_unsettled_cases_show_win_nothing_and_are_told(table, about):
     assert "1 of 78 cases did not settle (1500 rpm 228°). They show as n/s and win nothing" in told
 
 
+def test_cases_without_figures_are_missing_not_unsettled(table, about):
+    case = (table["setting"] == "228°") & (table["speed_rpm"] == 1500.0)
+    table.loc[case, "torque_Nm"] = np.nan
+    table.loc[case, "volumetric_efficiency_ambient"] = np.nan
+    table.loc[case, "settled"] = False
+    table.loc[case, "remark"] = "it broke down"
+    page = comparison(table, about)
+    row = grid_titled(page, "Torque").rows[0]
+    assert row[1].strip() == "-" and row[-1] == "240°"
+    assert grid_titled(page, "Difference").rows[0][1] == "-"
+    assert grid_titled(page, "Volumetric").rows[0][1].strip() == "-"
+    told = " ".join(text_of(page).split())
+    assert "1 case has no figures, shown as -; a remark below says why." in told
+    assert "It broke down: 1 case (1500 rpm 228°)." in told
+    assert "did not settle" not in told
+
+
 def test_unsettled_standard_leaves_no_difference(table, about):
     case = (table["setting"] == "264°") & (table["speed_rpm"] == 1500.0)
     table.loc[case, "settled"] = False
