@@ -13,6 +13,7 @@ from typing import Literal
 from breathe.engine.parts import Floats, Side
 
 FollowerKind = Literal["flat tappet", "bucket", "finger", "roller"]
+PocketFloor = Literal["parallel to the valve", "square to the bore"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,6 +78,9 @@ class PistonGap:
     """(n,)"""
     valve_angle_deg: float
     """Between valve and bore axis."""
+    floor: PocketFloor = "parallel to the valve"
+    """How the piston lies under the valve's face: as a pocket sunk along the valve, or as a flat
+    crown. The pocket gives the smaller gap."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,6 +92,8 @@ class ValvePair:
     intake_angle_deg: float
     """Between valve and bore axis, leaning outwards positive."""
     exhaust_angle_deg: float
+    edge_thickness_m: float = 0.0
+    """Of both heads, from the face to the edge of the seat; 0 takes heads as thin discs."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,6 +127,12 @@ class ShaftRoom:
     """Lobe, collar and what else does not move, each lobe."""
     shared_sleeve: bool = False
     """One sleeve serves all the lobes between the faces; otherwise each lobe has its own."""
+
+    @property
+    def travel_m(self) -> float:
+        """Travel each sleeve has room for; negative if the fixed parts alone do not fit."""
+        left = self.between_bearings_m - self.lobes * self.fixed_per_lobe_m
+        return left if self.shared_sleeve else left / self.lobes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
