@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breathe.cycle import march
+from breathe.cycle.compression import effective_compression_ratio
 from breathe.cycle.friction import chen_flynn
 from breathe.cycle.layout import Model, Resolution, model
 from breathe.cycle.march import State
@@ -51,6 +52,7 @@ class Cycle:
     port_pressure_before_ivc_Pa: float
     """Mean at the intake valve over the last 40 degrees before it closes."""
     effective_compression_ratio: float
+    """From the closing of the intake valve at `valvetrain.timing.SEAT_HEIGHT_M`."""
     pushed_back_fraction: float
     """Charge pushed back between BDC and intake closing over charge trapped [-]."""
     peak_pressure_Pa: float
@@ -149,7 +151,6 @@ def cycle(
     trapped, burned = state.shut.closed_mass.mean(), state.shut.closed_burned.mean()
     residual = burned / trapped / engine.burn.completeness
     fuel = fresh * flat.charge.fuel_fraction
-    shut_volume = float(volume(flat.crank, flat.timing.intake_closes))
     ambient = dry_density(engine.air.pressure_Pa, engine.air.temperature_K, case)
     return Cycle(
         setting=case.setting.label,
@@ -171,7 +172,7 @@ def cycle(
         port_pressure_before_ivc_Pa=float(
             tally[march.PORT_BEFORE_CLOSING] * 6.0 * speed / march.LAST_DEGREES
         ),
-        effective_compression_ratio=shut_volume / flat.crank.clearance_m3,
+        effective_compression_ratio=effective_compression_ratio(engine.cylinder, case.intake),
         pushed_back_fraction=float(tally[march.PUSHED_BACK] / trapped),
         peak_pressure_Pa=peak,
         ca50_deg=float(state.clock[1]),

@@ -6,23 +6,22 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from breathe.about import About, SettingNote
-from breathe.cycle.piston import slider_crank, volume
+from breathe.cycle.compression import effective_compression_ratio
 from breathe.engine.parts import Cam, Case, Engine, Operating, Setting, Side
 from breathe.errors import BreatheError
 from breathe.valvetrain.dwell import added_dwell_deg, case
 from breathe.valvetrain.timing import (
+    SEAT_HEIGHT_M,
     Timing,
-    effective_compression_ratio,
     lift_area_m_deg,
     lobe_separation_cam_deg,
     overlap_deg,
+    seat_timing,
     timing,
 )
 
-CHECKING_HEIGHTS_M = (1.0e-4, 1.524e-4, 1.0e-3, 1.27e-3)
+CHECKING_HEIGHTS_M = (SEAT_HEIGHT_M, 1.524e-4, 1.0e-3, 1.27e-3)
 """0.1 mm, 0.006 in, 1.0 mm and 0.050 in, the usual ones of cam cards (common practice)."""
-SEAT_HEIGHT_M = CHECKING_HEIGHTS_M[0]
-"""The height at which settings are named and intake closing counts here."""
 CRANKING_EXPONENTS = (1.25, 1.30)
 """Polytropic exponents of a cranked, warm engine, heat and leakage in (common practice)."""
 
@@ -64,15 +63,15 @@ def case_of(engine: Engine, setting: Setting) -> Case:
 def facts(engine: Engine, setting: Setting) -> SettingFacts:
     """Events, durations, overlap, lobe separation, effective compression, cranking pressure."""
     events = case_of(engine, setting)
-    at_seat = timing(events.intake, "intake", SEAT_HEIGHT_M)
-    exhaust_at_seat = timing(events.exhaust, "exhaust", SEAT_HEIGHT_M)
+    at_seat = seat_timing(events.intake, "intake")
+    exhaust_at_seat = seat_timing(events.exhaust, "exhaust")
     intake = tuple(_timing(events, "intake", height) for height in CHECKING_HEIGHTS_M)
     exhaust = tuple(_timing(events, "exhaust", height) for height in CHECKING_HEIGHTS_M)
     overlap = tuple(
         overlap_deg(events.intake, events.exhaust, height) if one and other else None
         for height, one, other in zip(CHECKING_HEIGHTS_M, intake, exhaust, strict=True)
     )
-    ratio = effective_ratio(engine, at_seat.closes_deg)
+    ratio = effective_compression_ratio(engine.cylinder, events.intake)
     return SettingFacts(
         setting=setting,
         intake=intake,
@@ -89,12 +88,6 @@ def facts(engine: Engine, setting: Setting) -> SettingFacts:
         effective_compression_ratio=ratio,
         cranking_pressure_Pa=cranking_pressure(engine.air.pressure_Pa, ratio),
     )
-
-
-def effective_ratio(engine: Engine, closes_deg: float) -> float:
-    """Compression ratio counted from the crank angle at which the intake valve closes."""
-    crank = slider_crank(engine.cylinder)
-    return effective_compression_ratio(float(volume(crank, float(closes_deg))), crank.clearance_m3)
 
 
 def cranking_pressure(outside_Pa: float, effective_ratio: float) -> tuple[float, float]:

@@ -14,6 +14,8 @@ from scipy.interpolate import PchipInterpolator
 from breathe.engine.parts import LiftEvent, Side
 
 OVERLAP_TDC_DEG = 360.0
+SEAT_HEIGHT_M = 1.0e-4
+"""Valve lift at which settings are named and opening and closing count (common practice)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,6 +59,12 @@ def timing(event: LiftEvent, side: Side, checking_lift_m: float = 0.0) -> Timing
         closes=in_words(closes, after),
         centreline_deg=towards * middle,
     )
+
+
+def seat_timing(event: LiftEvent, side: Side) -> Timing:
+    """Timing at `SEAT_HEIGHT_M`; of a valve that lifts less, from first to last lift."""
+    height = SEAT_HEIGHT_M if event.lift_m.max() > SEAT_HEIGHT_M else 0.0
+    return timing(event, side, height)
 
 
 def open_between(event: LiftEvent, checking_lift_m: float = 0.0) -> tuple[float, float]:
@@ -180,8 +188,3 @@ def advanced(opens_before: float, closes_after: float, by_deg: float) -> tuple[f
 def equal_lift_centreline_deg(opening_deg: float, closing_deg: float) -> float:
     """Centreline from the wheel readings at one equal lift on both sides of the nose."""
     return (opening_deg + closing_deg) / 2
-
-
-def effective_compression_ratio(volume_at_closing_m3: float, clearance_volume_m3: float) -> float:
-    """Compression ratio counted from intake closing: cylinder volume there over that at TDC."""
-    return volume_at_closing_m3 / clearance_volume_m3

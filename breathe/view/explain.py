@@ -9,10 +9,10 @@ from breathe.engine.quantities import System, from_si, user_unit, written
 from breathe.study.describe import (
     CHECKING_HEIGHTS_M,
     CRANKING_EXPONENTS,
-    SEAT_HEIGHT_M,
     SettingFacts,
     how,
 )
+from breathe.valvetrain.timing import SEAT_HEIGHT_M
 from breathe.view import cautions
 from breathe.view.console import Grid, Item, Piece
 

@@ -79,7 +79,7 @@ def _head(about: About, system: System) -> list[Piece]:
         for note in about.settings
         for how in [note.how + (" (standard)" if note.label == about.standard else "")]
     )
-    height = written(about.checking_height_m, "length", system, digits=3)
+    height = _checking_height(about, system)
     title = f"Cam settings; durations in crank degrees at {height} valve lift, lash taken off"
     header = ("setting", "intake", "exhaust", "how")
     return [
@@ -88,6 +88,10 @@ def _head(about: About, system: System) -> list[Piece]:
         "",
         Grid(title=title, header=header, rows=rows, left=frozenset({0, 3})),
     ]
+
+
+def _checking_height(about: About, system: System) -> str:
+    return written(about.checking_height_m, "length", system, digits=3)
 
 
 def _degrees(angle: float | None) -> str:
@@ -166,8 +170,10 @@ def _figure(table: pd.DataFrame, about: About, name: str, system: System) -> lis
 
 def _title(quantity: Quantity, about: About, name: str, system: System) -> str:
     unit = quantity.printed_unit(system)
-    state = f" ({_outside(about, system)})" if name == "ve" else ""
-    return f"{quantity.title}{state}{', ' if unit else ''}{unit}"
+    at = f" ({_outside(about, system)})" if name == "ve" else ""
+    if name == "cr":
+        at = f" at {_checking_height(about, system)} valve lift"
+    return f"{quantity.title}{at}{', ' if unit else ''}{unit}"
 
 
 def _rows(

@@ -116,7 +116,7 @@ QUANTITIES: dict[str, Quantity] = {
     ),
     "cr": Quantity(
         column="effective_compression_ratio",
-        title="Effective compression ratio from the last lift of the intake valve",
+        title="Effective compression ratio from the closing of the intake valve",
         unit=":1",
         decimals=2,
     ),

@@ -27,7 +27,6 @@ from breathe.valvetrain.timing import (
     card_duration_deg,
     card_overlap_deg,
     duration_deg,
-    effective_compression_ratio,
     equal_lift_centreline_deg,
     lift_area_m_deg,
     lobe_separation_cam_deg,
@@ -279,33 +278,6 @@ def test_e1v_settings(travel_mm, ivc):
     assert at.duration_deg == pytest.approx(202 + ivc, abs=1e-4)
     if travel_mm == 7.2:
         assert duration_deg(lift, 1.0e-3) == pytest.approx(234, abs=1e-4)
-
-
-def volume_m3(bore: float, stroke: float, rod: float, ratio: float, after_bdc: float) -> float:
-    """Slider-crank without pin offset: J. B. Heywood, 1988, eqs. 2.4, 2.5 (from memory)."""
-    crank, area = stroke / 2, PI / 4 * bore**2
-    theta = math.radians(180 + after_bdc)
-    pin = crank * math.cos(theta) + math.sqrt(rod**2 - (crank * math.sin(theta)) ** 2)
-    return area * stroke / (ratio - 1) + area * (crank + rod - pin)
-
-
-# S6: effective compression ratio of E1v at its five longer settings; S2: 7.41 for E2, closing 60
-# ABDC; both recomputed from the slider-crank.
-@pytest.mark.parametrize(
-    ("travel_mm", "wanted"), [(2.4, 9.76), (4.8, 9.22), (7.2, 8.54), (9.6, 7.72), (12.0, 6.80)]
-)
-def test_effective_compression_ratio_at_closing(travel_mm, wanted):
-    lift = event(sleeve_cam(), travel_m=travel_mm * 1e-3, side="intake")
-    closes = timing(lift, "intake", 0.1e-3).closes_deg - 540.0
-    engine = (0.086, 0.086, 0.145, 10.5)
-    found = effective_compression_ratio(volume_m3(*engine, closes), volume_m3(*engine, -180.0))
-    assert found == pytest.approx(wanted, abs=0.005)
-
-
-def test_s2_effective_compression_ratio():
-    engine = (0.08026, 0.089, 0.165, 9.0)
-    found = effective_compression_ratio(volume_m3(*engine, 60.0), volume_m3(*engine, -180.0))
-    assert found == pytest.approx(7.41, abs=0.005)
 
 
 def valve(head_mm: float, throat_mm: float, stem_mm: float, seat_mm: float = 1.5) -> Valve:

@@ -20,6 +20,7 @@ from breathe.valvetrain.timing import (
     lobe_separation_for_overlap,
     open_between,
     overlap_deg,
+    seat_timing,
     timing,
 )
 
@@ -100,3 +101,11 @@ def test_a_checking_lift_above_full_lift_is_refused():
     lift = event(Cam(lobe=LOBE, centreline_deg=110, lash_m=0.2e-3), side="intake")
     with pytest.raises(ValueError, match=r"found 12.00 mm; expected between 0 and .* 9.80 mm"):
         timing(lift, "intake", 0.012)
+
+
+def test_a_valve_that_hardly_lifts_counts_from_first_to_last_lift():
+    small = Cam(lobe=lobe_from_law(5e-5, 130, LAWS["cycloidal"]), centreline_deg=110, lash_m=0.0)
+    lift = event(small, side="intake")
+    assert seat_timing(lift, "intake").duration_deg == pytest.approx(260.0)
+    full = event(Cam(lobe=LOBE, centreline_deg=110, lash_m=0.0), side="intake")
+    assert seat_timing(full, "intake") == timing(full, "intake", 1e-4)

@@ -72,6 +72,12 @@ def test_reference_state_of_volumetric_efficiency_is_named(table, about):
     assert "outside state (1013 mbar, 25 degC), %" in title
 
 
+def test_compression_says_at_which_lift_closing_counts(table, about):
+    table["effective_compression_ratio"] = 9.0
+    title = grid_titled(comparison(table, about, ("cr",)), "Effective").title
+    assert title.endswith("closing of the intake valve at 0.1 mm valve lift, :1")
+
+
 def test_unsettled_cases_show_win_nothing_and_are_told(table, about):
     case = (table["setting"] == "228°") & (table["speed_rpm"] == 1500.0)
     table.loc[case, "settled"] = False
