@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import difflib
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
@@ -24,6 +25,7 @@ from breathe.measured.separators import (
 
 __all__ = ["RawSheet", "Row", "SheetError", "looks_like", "number", "open_sheet"]
 
+_LONGEST_LINE = 4000
 _REMARK = ("#", "!", "//", "%")
 _MARK_NAMES = {"\t": "tabs", ";": "semicolons", ",": "commas", " ": "spaces", "  ": "wide gaps"}
 _SAVE = "save it as .xlsx or as CSV"
@@ -127,11 +129,7 @@ def _way_out(kind: str) -> str:
 
 def _from_text(path: Path, text: str, encoding: str) -> RawSheet:
     _refuse_markup(path, text)
-    numbered = [
-        (n, line.strip("\f\v "))
-        for n, line in enumerate(re.split(r"\r\n|\r|\n", text), start=1)
-        if line.strip(" \t\f\v,;\"'")
-    ]
+    numbered = list(_lines(path, text))
     lines = [line for _, line in numbered if not line.startswith(_REMARK)]
     mark = find_separator(lines)
     rows = []
@@ -161,6 +159,18 @@ def _from_text(path: Path, text: str, encoding: str) -> RawSheet:
             _decimal_line(decimal, commas, points),
         ),
     )
+
+
+def _lines(path: Path, text: str) -> Iterator[tuple[int, str]]:
+    """The lines that say something, counted as an editor counts them."""
+    for n, line in enumerate(re.split(r"\r\n|\r|\n", text), start=1):
+        line = line.strip("\f\v ")
+        if not line.strip(" \t\f\v,;\"'"):
+            continue
+        if len(line) > _LONGEST_LINE:
+            length = f"{len(line)} characters long"
+            raise SheetError(f"{path.name}, row {n}: {length}; not a sheet, or damaged")
+        yield n, line
 
 
 def _decimal_line(decimal: str, commas: int, points: int) -> str:

@@ -31,10 +31,9 @@ def read_workbook(path: Path, data: bytes, name: str | None) -> RawSheet:
         return _read(path, data, name)
     except SheetError:
         raise
-    except Exception as error:  # a damaged workbook fails in ever new ways inside the library
-        reason = " ".join(str(error).split())[:80] or type(error).__name__
+    except Exception:  # a damaged workbook fails in ever new ways inside the library
         raise SheetError(
-            f"{path.name}: the workbook is damaged or unusual and cannot be read ({reason}); open "
+            f"{path.name}: the workbook is damaged or of an unusual kind and cannot be read; open "
             "it in your spreadsheet and save the sheet as CSV"
         ) from None
 
