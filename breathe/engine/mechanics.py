@@ -128,12 +128,6 @@ class ShaftRoom:
     shared_sleeve: bool = False
     """One sleeve serves all the lobes between the faces; otherwise each lobe has its own."""
 
-    @property
-    def travel_m(self) -> float:
-        """Travel each sleeve has room for; negative if the fixed parts alone do not fit."""
-        left = self.between_bearings_m - self.lobes * self.fixed_per_lobe_m
-        return left if self.shared_sleeve else left / self.lobes
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SideMechanics:

@@ -16,7 +16,7 @@ from breathe.engine.quantities import (
     written,
 )
 
-# Exact by definition: NIST SP 811, 2008, appendix B.8 (from memory); the last four recomputed from
+# Exact by definition: NIST SP 811, 2008, appendix B.8 (from memory); those from the torque on recomputed from
 # the pound, the foot and standard gravity.
 DEFINED = [
     ("1 in", "length", 0.0254),
@@ -31,6 +31,11 @@ DEFINED = [
     ("145.5 hp", "power", 108.5e3),
     ("100 PS", "power", 73.549875e3),
     ("28 inH2O", "pressure difference", 6974.3),
+    ("100 lbf", "force", 444.82216),
+    ("25 kgf", "force", 245.16625),
+    ("300 lbf/in", "spring rate", 52_538.0),
+    ("300 lb/in", "spring rate", 52_538.0),
+    ("24000 cpm", "frequency", 400.0),
 ]
 
 
@@ -97,6 +102,16 @@ REFUSED = [
         "1,250 mm",
         "length",
         'found "1,250 mm"; is the comma a decimal mark? Write 1.250 or 1250',
+    ),
+    (
+        "25 kg",
+        "force",
+        'found "25 kg", a mass; expected a load in N, lbf or kgf; as a load that is "25 kgf"',
+    ),
+    (
+        "100 lbs",
+        "force",
+        'found "100 lbs", a mass; expected a load in N, lbf or kgf; as a load that is "100 lbf"',
     ),
     ("-300 degC", "temperature", 'found "-300 degC", below absolute zero'),
     (True, "length", 'found true; expected a length with its unit, such as "9.8 mm"'),
