@@ -16,8 +16,8 @@ from breathe.engine.quantities import (
     written,
 )
 
-# Exact by definition: NIST SP 811, 2008, appendix B.8 (from memory); those from the torque on recomputed from
-# the pound, the foot and standard gravity.
+# Exact by definition: NIST SP 811, 2008, appendix B.8 (from memory); from the torque on recomputed
+# from the pound, the foot and standard gravity.
 DEFINED = [
     ("1 in", "length", 0.0254),
     ("1 thou", "length", 2.54e-5),
