@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterable, Sequence
 
 TABS, SEMICOLONS, COMMAS, WIDE_GAPS, SPACES = "\t", ";", ",", "  ", " "
-_CANDIDATES = (TABS, SEMICOLONS, COMMAS, WIDE_GAPS, SPACES)
+_MARKS = (TABS, SEMICOLONS, COMMAS)
 
 _READING = re.compile(
     r"[+-]?(?:[0-9]+(?:[.,][0-9]+)*|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?\*?\s*[^\W0-9]{0,6}[\"'°%]?"
@@ -41,13 +41,17 @@ def split_line(line: str, separator: str) -> tuple[str, ...]:
 def find_separator(lines: Sequence[str]) -> str:
     """The mark that makes the most lines rows of readings; '' where there is one column.
 
-    Ties go to the rarer mark in prose: tabs, semicolons, commas, wide gaps, single spaces.
+    Spaces also stand within cells, so they part columns only where no other mark does for nearly
+    as many lines. Ties go to the rarer mark in prose: tabs, semicolons, commas, wide gaps, spaces.
     """
-    scores = [_score(lines, mark) for mark in _CANDIDATES]
-    best = max(scores)
-    if best > (0, 0):
-        return _CANDIDATES[scores.index(best)]
-    for mark in (TABS, SEMICOLONS, COMMAS):
+    scores = {mark: _score(lines, mark) for mark in (*_MARKS, WIDE_GAPS, SPACES)}
+    best = max(_MARKS, key=scores.__getitem__)
+    gaps = max((WIDE_GAPS, SPACES), key=scores.__getitem__)
+    if scores[best][0] < 0.6 * scores[gaps][0]:
+        return gaps
+    if scores[best][0]:
+        return best
+    for mark in _MARKS:
         if 2 * sum(len(split_line(line, mark)) > 1 for line in lines) > len(lines):
             return mark
     return ""

@@ -54,7 +54,23 @@ class _Sheet:
         self.lines = lines
         self.mark = max("\t;,", key=lambda m: sum(m in line for line in lines) - (m == ",") / 2)
         self.all = frozenset(range(1, len(lines) + 1))
-        self.rng_rows = [n for n, line in enumerate(lines) if re.search("[0-9]", line)]
+        self.with_digits = [n for n, line in enumerate(lines) if re.search("[0-9]", line)]
+        self.names = self._names()
+
+    def _names(self) -> int:
+        """Index of the line of names: the one above the first two lines that start alike."""
+        starts = [re.match(r"[-+0-9.,]+", line) is not None for line in self.lines]
+        pairs = zip(starts, starts[1:], strict=False)
+        first = next((n for n, pair in enumerate(pairs) if all(pair)), 1)
+        return max(first - 1, 0)
+
+    def table(self) -> list[list[str]]:
+        """The cells from the line of names down."""
+        return [line.split(self.mark) for line in self.lines[self.names :]]
+
+    def with_table(self, rows: list[list[str]]) -> bytes:
+        """The sheet with other cells from the line of names down."""
+        return _joined(self.lines[: self.names] + [self.mark.join(row) for row in rows])
 
 
 def _variant(kind: str, data: bytes, intact: frozenset[int], whole: bool) -> Variant:
@@ -113,16 +129,13 @@ def _decimal_swapped(sheet: _Sheet, rng: random.Random) -> Variant:
 
 
 def _columns_reordered(sheet: _Sheet, rng: random.Random) -> Variant:
-    width = max(line.count(sheet.mark) for line in sheet.lines) + 1
+    table = sheet.table()
+    width = max(map(len, table))
     order = list(range(width))
     rng.shuffle(order)
-    lines = []
-    for line in sheet.lines:
-        cells = line.split(sheet.mark)
-        cells += [""] * (width - len(cells))
-        table = sum(bool(c) for c in cells) > 1 and not line.startswith("#")
-        lines.append(sheet.mark.join(cells[n] for n in order) if table else line)
-    return _variant("columns_reordered", _joined(lines), sheet.all, True)
+    padded = [row + [""] * (width - len(row)) for row in table]
+    rows = [[row[n] for n in order] if len(row) > 1 else row for row in padded]
+    return _variant("columns_reordered", sheet.with_table(rows), sheet.all, True)
 
 
 def _doubled(sheet: _Sheet, rng: random.Random) -> Variant:
@@ -156,14 +169,11 @@ def _rows_lost(sheet: _Sheet, rng: random.Random) -> Variant:
 
 
 def _columns_dropped(sheet: _Sheet, rng: random.Random) -> Variant:
-    """One column out of every line; what stands in the others is as good as before."""
-    width = max(line.count(sheet.mark) for line in sheet.lines) + 1
-    gone = rng.randrange(width)
-    lines = []
-    for line in sheet.lines:
-        cells = line.split(sheet.mark)
-        lines.append(sheet.mark.join(c for n, c in enumerate(cells) if n != gone))
-    return _variant("columns_dropped", _joined(lines), sheet.all, False)
+    """One column out of the table; what stands in the others is as good as before."""
+    table = sheet.table()
+    gone = rng.randrange(max(map(len, table)))
+    rows = [[c for n, c in enumerate(row) if n != gone] for row in table]
+    return _variant("columns_dropped", sheet.with_table(rows), sheet.all, False)
 
 
 def _cell_dropped(sheet: _Sheet, rng: random.Random) -> Variant:
@@ -190,7 +200,7 @@ def _emptied(sheet: _Sheet, rng: random.Random) -> Variant:
 
 def _digit_changed(sheet: _Sheet, rng: random.Random) -> Variant:
     """A typing slip: a digit other, a mark lost, two digits swapped."""
-    at = rng.choice(sheet.rng_rows)
+    at = rng.choice(sheet.with_digits)
     line = sheet.lines[at]
     spots = [m.start() for m in re.finditer("[0-9]", line)]
     spot = rng.choice(spots)
