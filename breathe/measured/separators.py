@@ -13,8 +13,8 @@ _READING = re.compile(
     r"[+-]?(?:[0-9]+(?:[.,][0-9]+)*|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?\*?\s*[^\W0-9]{0,6}[\"'°%]?"
 )
 """A number with at most a short unit behind it: '22 BTDC', '4 thou', '211*'."""
-_TORN = re.compile(r"[0-9][;\t ,]+[-+.]?[0-9]")
-"""Two numbers in one cell: split at the wrong mark."""
+_TORN = re.compile(r"[0-9],?[;\t ][;\t ,]*[-+.]?[0-9]|[0-9],[0-9]*,[0-9]")
+"""Two numbers in one cell: split at the wrong mark. A lone comma may be a decimal mark."""
 _COMMA_NUMBER = re.compile(r"[+-]?(?:0?,[0-9]+|[0-9]+,(?!000\b)[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _POINT_NUMBER = re.compile(r"[+-]?(?:0?\.[0-9]+|[0-9]+\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _IN_THREES = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")

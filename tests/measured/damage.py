@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import itertools
 import random
 import re
 import zipfile
@@ -60,7 +61,7 @@ class _Sheet:
     def _names(self) -> int:
         """Index of the line of names: the one above the first two lines that start alike."""
         starts = [re.match(r"[-+0-9.,]+", line) is not None for line in self.lines]
-        pairs = zip(starts, starts[1:], strict=False)
+        pairs = itertools.pairwise(starts)
         first = next((n for n, pair in enumerate(pairs) if all(pair)), 1)
         return max(first - 1, 0)
 
