@@ -62,6 +62,8 @@ _ENGINE: Table = {
 }
 
 _FLOW: Table = {
+    "file": Key("text"),
+    "workbook_sheet": Key("text"),
     "lift": Key("length", "mm", refuse=(0, 40), many="list"),
     "lift_over_diameter": Key("number", "", refuse=(0, 1), many="list"),
     # 0.45-0.75 low, 0.30-0.65 high lift: from memory.

@@ -29,6 +29,7 @@ from breathe.engine.check import Values, check_file
 from breathe.engine.findings import EngineFileError, Findings
 from breathe.engine.joints import check_joints
 from breathe.engine.keys import ENGINE_FILE
+from breathe.engine.mechanics_read import build_mechanics
 from breathe.engine.network import Network, build_network, exhaust_apart
 from breathe.engine.open_file import load_toml
 from breathe.engine.parts import Cylinder, Engine, Setting, Side, Valve
@@ -185,6 +186,7 @@ def _build(values: Values, file: Path, findings: Findings) -> Engine | None:
     _check_fuel(values, findings)
     waiting = {"setting", "intake", "exhaust", "other_cam"} & findings.faulty
     settings, standard = ((), "") if waiting else build_settings(values, cams, findings)
+    mechanics = build_mechanics(values, kind, cams.own, findings)
     if len(cams.own) < 2 or findings.faulty:
         return None
     air = fill_air(values, findings)
@@ -215,6 +217,7 @@ def _build(values: Values, file: Path, findings: Findings) -> Engine | None:
         settings=settings,
         standard=standard,
         speed_limit_rpm=limit,
+        mechanics=mechanics,
         assumed=tuple(findings.assumed),
         questions=tuple(dict.fromkeys(findings.questions)),
         source_file=str(file),

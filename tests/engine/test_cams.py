@@ -59,7 +59,7 @@ def test_a_missing_checking_height_is_assumed_and_asked_about(read_text):
     }
     assert engine.questions[0] == (
         "[intake.cam] checking_height: missing; 0.381 mm is taken. If the card counts at 1.0 mm, "
-        "the lobe has 24 deg more at 0.10 mm"
+        "the lobe has 24 deg more at 0.10 mm, lash not taken off"
     )
 
 
