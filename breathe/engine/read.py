@@ -181,7 +181,7 @@ def _build(values: Values, file: Path, findings: Findings) -> Engine | None:
     cylinder = fill_cylinder(values, kind, findings)
     limit = fill_speed_limit(values, kind, findings)
     order = firing_order(values, findings)
-    valves = {side: build_valve(values, side, kind, findings) for side in _SIDES}
+    valves = {side: build_valve(values, side, kind, file.parent, findings) for side in _SIDES}
     cams = _cams(values, kind, valves, file.parent, findings)
     _check_fuel(values, findings)
     waiting = {"setting", "intake", "exhaust", "other_cam"} & findings.faulty

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -11,16 +12,20 @@ import numpy as np
 from breathe.engine.assumed import EngineClass, Filled
 from breathe.engine.findings import COMMON_PRACTICE, Findings
 from breathe.engine.parts import Floats, FlowCoefficients, Side, Valve
+from breathe.measured.bench import bench_speed, to_isentropic
 from breathe.valvetrain.opening import REVERSE_SHARE, default_coefficients, default_source
 
-BENCH_AIR_DENSITY = 1.2
-"""Air on a flow bench [kg/m3], 20 degC and 1.01 bar; its flow is taken as incompressible."""
+_INLINE = ("lift", "lift_over_diameter", "coefficient", "reverse_coefficient", "bench_flow")
+"""Keys that give in the engine file what a flow sheet beside it gives."""
 
 
 def build_valve(
-    values: Mapping[str, Any], side: Side, kind: EngineClass, findings: Findings
+    values: Mapping[str, Any], side: Side, kind: EngineClass, folder: Path, findings: Findings
 ) -> Valve:
-    """The valves of one side; what is missing follows the engine's class."""
+    """The valves of one side; what is missing follows the engine's class.
+
+    ``folder`` is where a flow sheet named in the file is looked for.
+    """
     given = values.get(side, {}).get("valve", {})
     table = f"{side}.valve"
     filled = Filled(given, table, findings)
@@ -42,7 +47,7 @@ def build_valve(
         seat_width_m=filled.take(
             "seat_width", seat * head, "length", f"{seat:g} of the head", digits=2
         ),
-        coefficients=_coefficients(given.get("flow", {}), side, head, count, findings),
+        coefficients=_coefficients(given.get("flow", {}), side, head, count, folder, findings),
     )
 
 
@@ -70,9 +75,16 @@ def _head_diameter(
 
 
 def _coefficients(
-    flow: Mapping[str, Any], side: Side, head_m: float, count: int, findings: Findings
+    flow: Mapping[str, Any],
+    side: Side,
+    head_m: float,
+    count: int,
+    folder: Path,
+    findings: Findings,
 ) -> FlowCoefficients:
     table = f"{side}.valve.flow"
+    if "file" in flow:
+        return _from_sheet(flow, side, head_m, count, folder, findings)
     if not flow:
         usual = default_coefficients(side)
         shown = ", ".join(
@@ -82,7 +94,7 @@ def _coefficients(
         reason = "no flow-bench figures; curtain area, at lift/diameter"
         findings.assume(table, shown, reason, default_source(side))
         return usual
-    forward, at = _given_curve(flow, f"[{table}]", head_m, count, findings)
+    forward, at = _given_curve(flow, side, head_m, count, findings)
     if "reverse_coefficient" in flow and len(flow["reverse_coefficient"]) == len(forward):
         reverse = np.array(flow["reverse_coefficient"])
     else:
@@ -91,24 +103,75 @@ def _coefficients(
             text = f"{found} values; expected {len(forward)}, one for each lift"
             findings.fault(f"[{table}] reverse_coefficient", text)
         reverse = REVERSE_SHARE * forward
-        findings.assume(
-            f"{table}.reverse_coefficient",
-            f"{REVERSE_SHARE:g} of the forward one",
-            "a bench sheet seldom has it",
-            "from memory: both ways agree within about 10 %",
-        )
+        _assume_reverse(table, findings)
     return FlowCoefficients(lift_over_diameter=at, forward=forward, reverse=reverse)
 
 
+def _assume_reverse(table: str, findings: Findings) -> None:
+    findings.assume(
+        f"{table}.reverse_coefficient",
+        f"{REVERSE_SHARE:g} of the forward one",
+        "a bench sheet seldom has it",
+        "from memory: both ways agree within about 10 %",
+    )
+
+
+def _assume_valves(table: str, count: int, findings: Findings) -> None:
+    if count > 1:
+        findings.assume(f"{table}.bench_valves", str(count), "all valves open", COMMON_PRACTICE)
+
+
+def _from_sheet(
+    flow: Mapping[str, Any],
+    side: Side,
+    head_m: float,
+    count: int,
+    folder: Path,
+    findings: Findings,
+) -> FlowCoefficients:
+    """Coefficients from the flow sheet the table names; its faults and remarks noted."""
+    from breathe.measured.flow_sheet import read_flow_sheet
+    from breathe.measured.sheet import SheetError
+
+    table = f"{side}.valve.flow"
+    place, path = f"[{table}] file", folder / flow["file"]
+    both = [key for key in _INLINE if key in flow]
+    if both:
+        findings.fault(place, f'give "{path.name}" or {" and ".join(both)}, not both')
+        return default_coefficients(side)
+    try:
+        sheet = read_flow_sheet(
+            path,
+            side=side,
+            head_diameter_m=head_m,
+            valves=flow.get("bench_valves"),
+            valves_if_unsaid=count,
+            test_pressure_Pa=flow.get("bench_pressure"),
+            workbook_sheet=flow.get("workbook_sheet"),
+        )
+    except SheetError as error:
+        findings.fault(place, str(error))
+        return default_coefficients(side)
+    for question in sheet.questions:
+        findings.ask(place, f"{path.name}: {question}")
+    findings.assume(f"{table}.file", path.name, "; ".join(sheet.notes), "the flow sheet")
+    if sheet.valves_from == "assumed":
+        _assume_valves(table, sheet.valves, findings)
+    if all(row.reverse_coefficient is None for row in sheet.rows):
+        _assume_reverse(table, findings)
+    return sheet.coefficients()
+
+
 def _given_curve(
-    flow: Mapping[str, Any], place: str, head_m: float, count: int, findings: Findings
+    flow: Mapping[str, Any], side: Side, head_m: float, count: int, findings: Findings
 ) -> tuple[Floats, Floats]:
     """Forward coefficient and lift/diameter, rows sorted by lift; faults noted."""
     nothing = np.array([0.5]), np.array([0.1])
+    place = f"[{side}.valve.flow]"
     lifts = flow.get("lift_over_diameter") or [x / head_m for x in flow.get("lift", [])]
     figures = flow.get("coefficient") or flow.get("bench_flow")
     if not lifts or not figures:
-        text = "needs lift or lift_over_diameter, and coefficient or bench_flow"
+        text = "needs a file, or lift or lift_over_diameter, and coefficient or bench_flow"
         findings.fault(place, text)
         return nothing
     if len(lifts) != len(figures):
@@ -124,35 +187,35 @@ def _given_curve(
         findings.ask(place, "lifts were not in rising order; sorted")
     if "coefficient" in flow:
         return known, at
-    return _from_bench(flow, place, at, known, head_m, count, findings), at
+    return _from_bench(flow, side, at, known, head_m, count, findings), at
 
 
 def _from_bench(
     flow: Mapping[str, Any],
-    place: str,
+    side: Side,
     at: Floats,
     flow_m3_s: Floats,
     head_m: float,
     count: int,
     findings: Findings,
 ) -> Floats:
-    """Coefficients on curtain area from flow-bench rows.
+    """Isentropic coefficients on curtain area from flow-bench rows.
 
-    C = Q / (n pi d L sqrt(2 dp / rho)): J. B. Heywood, Internal Combustion Engine Fundamentals,
-    1988, eq. 6.13 in its incompressible limit (from memory).
+    Judged on the bench convention, C = Q / (n pi d L sqrt(2 dp / rho)), as users know them: J. B.
+    Heywood, Internal Combustion Engine Fundamentals, 1988, eq. 6.13 in its incompressible limit
+    (from memory).
     """
+    place = f"[{side}.valve.flow]"
     pressure = flow.get("bench_pressure")
     if pressure is None:
         text = 'missing; 10, 25 or 28 inH2O? Write bench_pressure = "28 inH2O"'
         findings.fault(f"{place} bench_pressure", text)
         return np.full_like(at, 0.5)
     valves = flow.get("bench_valves", count)
-    if "bench_valves" not in flow and count > 1:
-        findings.assume(
-            f"{place.strip('[]')}.bench_valves", str(count), "all valves open", COMMON_PRACTICE
-        )
-    speed = math.sqrt(2 * pressure / BENCH_AIR_DENSITY)
-    coefficient: Floats = flow_m3_s / (valves * math.pi * head_m**2 * at * speed)
+    if "bench_valves" not in flow:
+        _assume_valves(f"{side}.valve.flow", count, findings)
+    ideal = valves * math.pi * head_m**2 * at * bench_speed(pressure)
+    coefficient: Floats = flow_m3_s / ideal
     for x, c in zip(at, coefficient, strict=True):
         row = f"at lift {x * head_m * 1e3:.2f} mm the coefficient on curtain area is {c:.2f}"
         slip = "one valve or two? inches or mm? l/s or cfm?"
@@ -160,4 +223,4 @@ def _from_bench(
             findings.fault(place, f"{row}; expected at most 0.95; {slip}")
         elif c > 0.8:
             findings.ask(place, f"{row}, above the usual 0.8; {slip}")
-    return coefficient
+    return coefficient * to_isentropic(pressure, side)
