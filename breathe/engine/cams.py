@@ -28,7 +28,8 @@ class ReadCam:
 
     cam: Cam
     duration_deg: float
-    """At zero travel and ``checking_height_m``, crank degrees."""
+    """At zero travel and ``checking_height_m``, crank degrees, lash not taken off: as on the card,
+    and longer than the running valve is open above that height."""
     checking_height_m: float
     """Lift at the valve, zero lash."""
 
@@ -166,9 +167,7 @@ def _lift(given: Mapping[str, Any], card: Card, filled: Filled) -> float:
         share = card.kind.lift_over_diameter
         reason = f"{share:g} of the valve head, typical of {card.kind.name}"
         return filled.take("lift", share * card.head_diameter_m, "length", reason, digits=3)
-    ratio = filled.take(
-        "rocker_ratio", _usual_rocker(card.kind), "", f"typical of {card.kind.name}"
-    )
+    ratio = filled.take("rocker_ratio", usual_rocker(card.kind), "", f"typical of {card.kind.name}")
     lift = float(given["lobe_lift"]) * ratio
     if "lift" in given and abs(given["lift"] - lift) > 0.02 * lift:
         text = (
@@ -179,7 +178,8 @@ def _lift(given: Mapping[str, Any], card: Card, filled: Filled) -> float:
     return lift
 
 
-def _usual_rocker(kind: EngineClass) -> float:
+def usual_rocker(kind: EngineClass) -> float:
+    """Rocker ratio taken where a card gives lobe lift alone."""
     return 1.5 if kind.name == "road 2V pushrod" else 1.0
 
 
@@ -194,7 +194,7 @@ def _height_factor(given: Mapping[str, Any], card: Card) -> float:
         where = "lobe"
         reason = "a card that gives lobe lift counts at the lobe"
         card.findings.assume(f"{card.table}.checked_at", where, reason)
-    ratio = given.get("rocker_ratio", _usual_rocker(card.kind))
+    ratio = given.get("rocker_ratio", usual_rocker(card.kind))
     return float(ratio) if where == "lobe" else 1.0
 
 
@@ -247,14 +247,14 @@ def _missing_height(
         return float(height / to_valve)
     text = (
         f"missing; {shown} is taken. If the card counts at 1.0 mm, the lobe has "
-        f"{other - taken:.0f} deg more at 0.10 mm"
+        f"{other - taken:.0f} deg more at 0.10 mm, lash not taken off"
     )
     card.findings.ask(f"{card.place} checking_height", text)
     return float(height / to_valve)
 
 
 def lobe_width(lobe: Lobe, height_m: float) -> float:
-    """Crank degrees for which a lobe's lift is above ``height_m``."""
+    """Crank degrees for which a lobe's lift is above ``height_m``, lash not taken off."""
     top = int(np.argmax(lobe.lift_m))
     up, down = lobe.lift_m[: top + 1], lobe.lift_m[top:]
     opens = np.interp(height_m, up, lobe.angle_deg[: top + 1])

@@ -43,6 +43,8 @@ CLASSES = (
 )
 MOUTHS = ("bell mouth", "flared", "flush", "plain end")
 SIDES = ("intake", "exhaust")
+MATERIALS = ("steel on steel", "steel on iron", "iron on steel", "iron on iron")
+"""Follower on lobe."""
 
 _ENGINE: Table = {
     "name": Key("text"),
@@ -109,9 +111,77 @@ _SLEEVE: Table = {
     "lead": Key("length", "mm", (72, 360), (18, 1440)),
     "hold": Key("choice", choices=("opening", "closing", "centre")),
     "closing_share": Key("number", "", refuse=(0, 1)),
+    # The mechanism, for the mechanical check.
+    "helix_radius": Key("length", "mm", (6, 25), (2, 80), "a diameter for a radius?"),
+    "friction": Key("number", "", (0.03, 0.25), (0, 1)),
+    "axial_play": Key("length", "mm", (0, 0.2), (0, 2)),
+    "circumferential_play": Key("length", "mm", (0, 0.2), (0, 2)),
+    "splines": Key("whole", ask=(3, 30), refuse=(1, 200)),
+    "spline_height": Key("length", "mm", (0.8, 5), (0.1, 20)),
+    "spline_length": Key("length", "mm", (8, 60), (1, 300)),
+    "shaft_diameter": Key("length", "mm", (10, 35), (4, 100)),
+    "shaft_bore": Key("length", "mm", (0, 25), (0, 95)),
+    "twisted_length": Key("length", "mm", (20, 600), (1, 3000)),
 }
 
-_SIDE: Table = {"valve": _VALVE, "cam": _CAM, "sleeve": _SLEEVE}
+_SPRING: Table = {
+    # Worked examples: 445 N seat with 52.5 N/mm ("The Importance of Getting the Right Amount of
+    # Spring Pressure"); 534 N seat, 1423 N open on a drag engine (builders' thread).
+    "seat_load": Key("force", "N", (120, 700), (20, 2500), "of one valve, in N, lbf or kgf?"),
+    "seat_height": Key("length", "mm", (25, 60), (8, 150), "the free height for the installed?"),
+    "rate": Key("spring rate", "N/mm", (10, 130), (2, 600), "lbf/in for N/mm?"),
+    "open_load": Key("force", "N", (220, 2200), (30, 6000), "of one valve, in N, lbf or kgf?"),
+    "open_height": Key("length", "mm", (15, 55), (5, 140)),
+    "wire_diameter": Key("length", "mm", (2, 7), (0.5, 15)),
+    "coil_diameter": Key("length", "mm", (12, 45), (4, 120), "mean, not outside diameter?"),
+    "active_coils": Key("number", "", (3, 9), (1, 30)),
+    "coil_bind": Key("length", "mm", (12, 45), (3, 140)),
+    "surge_frequency": Key("frequency", "Hz", (250, 1000), (30, 5000), "cpm for Hz?"),
+    "mass": Key("mass", "g", (20, 250), (2, 3000)),
+}
+
+_TRAIN: Table = {
+    "moving_mass": Key("mass", "g", (25, 400), (3, 4000), "of one valve, at the valve?"),
+    "stiffness": Key("spring rate", "N/mm", (2000, 150_000), (100, 2e6)),
+}
+
+_FOLLOWER: Table = {
+    "kind": Key("choice", choices=("flat tappet", "bucket", "finger", "roller")),
+    "base_circle_radius": Key("length", "mm", (10, 30), (4, 120), "a diameter for a radius?"),
+    "contact_width": Key("length", "mm", (5, 30), (1, 120)),
+    "face_diameter": Key("length", "mm", (15, 45), (5, 150)),
+    "face_radius": Key("length", "mm", (10, 200), (2, 5000)),
+    "roller_radius": Key("length", "mm", (5, 20), (1, 80), "a diameter for a radius?"),
+    "offset": Key("length", "mm", (-5, 5), (-40, 40)),
+    "materials": Key("choice", choices=MATERIALS),
+}
+
+_CLEARANCE: Table = {
+    "at_tdc": Key("length", "mm", (1, 12), (0, 60), "with the valve seated?"),
+    "angle": Key("point", many="list"),
+    "gap": Key("length", "mm", (1, 15), (0, 60), "with the valve seated?", many="list"),
+    "measured": Key("choice", choices=("along the valve", "along the bore")),
+    "valve_angle": Key("plain angle", "deg", (0, 35), (0, 60), "the angle between the valves?"),
+    "floor": Key("choice", choices=("parallel to the valve", "square to the bore")),
+}
+
+_SHAFT_ROOM: Table = {
+    "between_bearings": Key("length", "mm", (15, 200), (3, 2000)),
+    "lobes": Key("whole", ask=(1, 4), refuse=(1, 24)),
+    "fixed_per_lobe": Key("length", "mm", (6, 45), (1, 500)),
+    "shared_sleeve": Key("switch"),
+}
+
+_SIDE: Table = {
+    "valve": _VALVE,
+    "cam": _CAM,
+    "sleeve": _SLEEVE,
+    "shaft_room": _SHAFT_ROOM,
+    "spring": _SPRING,
+    "train": _TRAIN,
+    "follower": _FOLLOWER,
+    "clearance": _CLEARANCE,
+}
 
 _PIPE: Table = {
     "name": Key("text", required=True),
@@ -152,6 +222,19 @@ ENGINE_FILE: Table = {
     "engine": _ENGINE,
     "intake": _SIDE,
     "exhaust": _SIDE,
+    "valve_pair": {
+        "seat_centre_distance": Key("length", "mm", (20, 70), (5, 250)),
+        "intake_angle": Key("plain angle", "deg", (-5, 35), (-45, 60)),
+        "exhaust_angle": Key("plain angle", "deg", (-5, 35), (-45, 60)),
+        "edge_thickness": Key("length", "mm", (0.8, 2.5), (0, 8)),
+    },
+    # Cam 5 deg early and late is checked by hand: forum thread "Measuring Piston To Valve
+    # Clearance".
+    "tolerance": {
+        "cam": Key("angle", "deg crank", (1, 6), (0, 20), "cam degrees for crank?"),
+        "chain_slack": Key("angle", "deg crank", (0, 5), (0, 20)),
+        "over_speed": Key("share", "%", (5, 25), (0, 100)),
+    },
     "pipe": [_PIPE],
     "chamber": [_CHAMBER],
     "outside": [

@@ -8,11 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from math import inf
 from typing import Any
 
 from breathe.engine.cams import card_centreline
 from breathe.engine.findings import Findings
 from breathe.engine.keys import Range
+from breathe.engine.mechanics import Mechanics, SleeveParts, Spring
+from breathe.engine.parts import Cam, Side, Sleeve
+from breathe.valvetrain.sleeve import circumferential_play_deg, helix_angle_deg, lead_m
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,14 +34,70 @@ class Judged:
 
 def judge(values: Mapping[str, Any], findings: Findings) -> None:
     """Note faults and questions for every ratio whose values were given."""
-    for item in [*_cylinder(values), *_valves(values), *_timing(values)]:
+    _say([*_cylinder(values), *_valves(values), *_timing(values)], findings)
+
+
+def judge_mechanics(mechanics: Mechanics, cams: Mapping[Side, Cam], findings: Findings) -> None:
+    """The same for springs against the lift they have to bear, and for the sleeve's mechanism."""
+    for side, cam in cams.items():
+        of_side = mechanics.of(side)
+        rows = []
+        if of_side.spring is not None:
+            lift = float(cam.lobe.lift_m.max())
+            rows += _spring(of_side.spring, lift, f"[{side}.spring]")
+        if of_side.sleeve is not None and cam.sleeve is not None:
+            rows += _helix(of_side.sleeve, cam.sleeve, f"[{side}.sleeve]")
+        _say(rows, findings)
+
+
+def _say(rows: list[Judged], findings: Findings) -> None:
+    for item in rows:
         found = f"{item.what} is {item.value:.3g}{item.unit}"
         if not item.refuse[0] <= item.value <= item.refuse[1]:
-            expected = f"expected {item.refuse[0]:g} to {item.refuse[1]:g}{item.unit}"
+            expected = f"expected {_span(item.refuse)}{item.unit}"
             findings.fault(item.place, "; ".join(t for t in (found, expected, item.slip) if t))
         elif not item.ask[0] <= item.value <= item.ask[1]:
-            usual = f"outside the usual {item.ask[0]:g} to {item.ask[1]:g}{item.unit}."
+            usual = f"outside the usual {_span(item.ask)}{item.unit}."
+            if item.ask[1] == inf:
+                usual = f"below the usual {item.ask[0]:g}{item.unit}."
             findings.ask(item.place, f"{found}, {usual} {item.slip}".strip())
+
+
+def _span(span: Range) -> str:
+    return f"at least {span[0]:g}" if span[1] == inf else f"{span[0]:g} to {span[1]:g}"
+
+
+def _spring(spring: Spring, lift_m: float, place: str) -> list[Judged]:
+    open_N = spring.seat_load_N + spring.rate_N_per_m * lift_m
+    what = f"load at full lift ({open_N:.0f} N) over seat load"
+    ratio = open_N / spring.seat_load_N
+    rows = [Judged(place, what, ratio, "", (1.6, 4.0), (1.0, 8.0), "Loads of one valve?")]
+    if spring.coil_bind_height_m is not None:
+        # 0.040-0.050 in advised by a builder (builders' thread on springs).
+        left = spring.installed_height_m - lift_m - spring.coil_bind_height_m
+        what = (
+            f"margin to coil bind at full lift ({spring.installed_height_m * 1e3:.1f} less "
+            f"{lift_m * 1e3:.1f} less {spring.coil_bind_height_m * 1e3:.1f} mm)"
+        )
+        rows.append(Judged(place, what, left * 1e3, " mm", (1.0, inf), (0.0, inf)))
+    return rows
+
+
+def _helix(parts: SleeveParts, sleeve: Sleeve, place: str) -> list[Judged]:
+    if parts.helix_radius_m is None:
+        return []
+    what, angle = (
+        "helix angle from the shaft",
+        helix_angle_deg(lead_m(sleeve), parts.helix_radius_m),
+    )
+    slip = "A diameter for the helix radius?"
+    rows = [Judged(place, what, angle, " deg", (5, 45), (1, 80), slip)]
+    if parts.circumferential_play_m is not None:
+        # A third of a usual step of 12 deg between settings.
+        what = "circumferential play at the helix radius"
+        play = circumferential_play_deg(parts.circumferential_play_m, parts.helix_radius_m)
+        rows.append(Judged(place, what, play, " deg crank", (0, 4), (0, 40)))
+    return rows
 
 
 def _cylinder(values: Mapping[str, Any]) -> list[Judged]:

@@ -165,7 +165,7 @@ PRINTED: dict[str, tuple[str, str]] = {
     "barometer": ("mbar", "inHg"),
     "pressure difference": ("bar", "psi"),
     "temperature": ("degC", "degF"),
-    "mass": ("g", "lb"),
+    "mass": ("g", "oz"),
     "speed": ("rpm", "rpm"),
     "velocity": ("m/s", "ft/s"),
     "torque": ("Nm", "lb-ft"),

@@ -47,7 +47,8 @@ QUESTIONS: tuple[Question, ...] = (
     Question("exhaust.valve.count", "Exhaust valves per cylinder", "2"),
     Question("exhaust.valve.head_diameter", "Exhaust valve head", "29.5 mm"),
     Question("card", "Cam card: opens-closes of intake / exhaust", "20-60 / 60-20"),
-    Question("intake.cam.checking_height", "Lift at which the card counts", "0.10 mm"),
+    Question("intake.cam.checking_height", "Lift at which the card counts the intake", "0.10 mm"),
+    Question("exhaust.cam.checking_height", "Lift at which it counts the exhaust", "0.10 mm"),
     Question("intake.cam.lift", "Intake valve lift", "9.5 mm"),
     Question("exhaust.cam.lift", "Exhaust valve lift", "9.5 mm"),
     Question("intake.cam.lash", "Intake valve clearance", "0.20 mm"),
@@ -57,6 +58,11 @@ QUESTIONS: tuple[Question, ...] = (
 """What to ask, in order; every answer but the required ones may be left out."""
 
 _CARD = re.compile(r"\s*(-?\d+(?:[.,]\d+)?)\s*[-/]\s*(-?\d+(?:[.,]\d+)?)\s*")
+_MECHANICAL: Mapping[str, str] = {
+    f"{side}.{table}": ""
+    for side in ("intake", "exhaust")
+    for table in ("shaft_room", "spring", "train", "follower", "clearance")
+} | {"valve_pair": "", "tolerance": ""}
 _HEADS: Mapping[str, str] = {
     "engine": "",
     "intake.valve": "Valves of each cylinder",
@@ -65,6 +71,7 @@ _HEADS: Mapping[str, str] = {
     "exhaust.cam": "",
     "intake.sleeve": "Sliding sleeve: travel opens dwell between flanks that never change",
     "exhaust.sleeve": "",
+    **_MECHANICAL,
     "throttle": "",
     "air": "The day, fuel, burning, friction, inner walls",
     "fuel": "",
@@ -153,6 +160,8 @@ def _plain(value: Any, rule: Key | None) -> Any:
     text = value.strip()
     if rule.kind == "whole" and re.fullmatch(r"\d{1,3}", text):
         return int(text)
+    if rule.kind == "switch" and text in ("true", "false"):
+        return text == "true"
     if rule.kind == "number" and re.fullmatch(r"-?\d+(?:[.,]\d+)?", text):
         return float(text.replace(",", "."))
     return text

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from breathe.engine.mechanics import Mechanics, SideMechanics
 from breathe.engine.parts import Assumed, Cam, Engine, Pipe, Valve
 from breathe.engine.quantities import System, from_si, user_unit, written
 from breathe.study.describe import (
@@ -54,6 +55,7 @@ def _read(engine: Engine, system: System) -> list[Piece]:
         f"exhaust: {_valve(engine.exhaust_valve, system)}",
         f"intake cam: {_cam(engine.intake_cam, 'ATDC', system)}",
         f"exhaust cam: {_cam(engine.exhaust_cam, 'BTDC', system)}",
+        *_mechanics(engine.mechanics, system),
         f"air: {written(engine.air.pressure_Pa, 'barometer', system)}, "
         f"{written(engine.air.temperature_K, 'temperature', system, digits=3)}, "
         f"{engine.air.humidity_kg_per_kg * 1e3:.1f} g water per kg of dry air",
@@ -79,8 +81,9 @@ def _valve(valve: Valve, system: System) -> str:
 
 def _cam(cam: Cam, side_of_tdc: str, system: System) -> str:
     told = (
-        f"{cam.lobe.made_from}; lift {_length(float(cam.lobe.lift_m.max()), system)} at zero lash, "
-        f"lash {_length(cam.lash_m, system)}, centreline {cam.centreline_deg:g} deg crank "
+        f"{cam.lobe.made_from}; lift {_length(float(cam.lobe.lift_m.max()), system)}, lash "
+        f"{_length(cam.lash_m, system)} not taken off these, centreline {cam.centreline_deg:g} deg "
+        f"crank "
         f"{side_of_tdc}"
     )
     if cam.sleeve is None:
@@ -92,6 +95,60 @@ def _cam(cam: Cam, side_of_tdc: str, system: System) -> str:
         f"{written(sleeve.crank_deg_per_m, 'sleeve rate', system)}, so {total:.4g} deg crank in "
         f"all, {sleeve.closing_share * 100:.0f} % of it on the closing side"
     )
+
+
+def _mechanics(mechanics: Mechanics | None, system: System) -> list[str]:
+    """What the file says for the mechanical check, a line for each side."""
+    if mechanics is None:
+        return []
+    told = []
+    for side in ("intake", "exhaust"):
+        parts = _parts(mechanics.intake if side == "intake" else mechanics.exhaust, system)
+        told.append(f"{side} mechanics: {'; '.join(parts) or 'none given'}")
+    pair = mechanics.valve_pair
+    if pair is not None:
+        told.append(
+            f"seats {_length(pair.seat_centre_distance_m, system)} apart, stems "
+            f"{pair.intake_angle_deg:g} and {pair.exhaust_angle_deg:g} deg from the bore"
+        )
+    built = mechanics.tolerances
+    told.append(
+        f"checked with the cam {built.cam_timing_deg:g} deg crank early and late, chain slack "
+        f"{built.chain_slack_deg:g} deg crank, {(built.over_speed - 1) * 100:.3g} % over-speed"
+    )
+    return told
+
+
+def _parts(given: SideMechanics, system: System) -> list[str]:
+    told = []
+    if given.spring is not None:
+        spring = given.spring
+        told.append(
+            f"spring {written(spring.seat_load_N, 'force', system, digits=3)} at "
+            f"{_length(spring.installed_height_m, system)}, "
+            f"{written(spring.rate_N_per_m, 'spring rate', system, digits=3)}"
+        )
+    if given.train is not None:
+        told.append(f"moving mass {written(given.train.moving_mass_kg, 'mass', system, digits=3)}")
+    if given.follower is not None:
+        follower = given.follower
+        told.append(
+            f"{follower.kind} ({follower.materials}), base circle radius "
+            f"{_length(follower.base_circle_radius_m, system)}, rocker {follower.rocker_ratio:g}"
+        )
+    if given.piston_gap is not None:
+        gap, count = given.piston_gap, len(given.piston_gap.gap_m)
+        where = "at TDC" if count == 1 else f"at the least of {count} readings"
+        told.append(
+            f"seated valve to piston {_length(float(gap.gap_m.min()), system)} {where}, valve "
+            f"{gap.valve_angle_deg:g} deg from the bore"
+        )
+    if given.room is not None:
+        room = given.room
+        told.append(
+            f"{_length(room.between_bearings_m, system)} between bearings for {room.lobes} lobes"
+        )
+    return told
 
 
 def _pipes(engine: Engine, system: System) -> list[Piece]:
@@ -131,7 +188,11 @@ def _settings(engine: Engine, facts: Sequence[SettingFacts]) -> list[Piece]:
     )
     title = "Cam settings: dwell in crank degrees, intake lift area in mm x crank degrees"
     header = ("setting", "intake dwell", "exhaust dwell", "area", "how")
-    return [Grid(title=title, header=header, rows=rows, left=frozenset({0, 4})), ""]
+    note = (
+        "A duration in a setting's name counts at its cam's checking height, lash not taken off; "
+        "the events below have it taken off."
+    )
+    return [Grid(title=title, header=header, rows=rows, left=frozenset({0, 4})), Item(note), ""]
 
 
 def _events(facts: Sequence[SettingFacts], system: System) -> list[Piece]:
