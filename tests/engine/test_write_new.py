@@ -86,3 +86,31 @@ def test_a_wrong_answer_is_refused_like_a_wrong_file():
         'new engine: 1 fault\n  [engine] bore: found "3.16" without a unit; is that 3.16 in '
         '(80.3 mm)? Write "3.16 in"'
     )
+
+
+def test_both_cams_are_asked_for_their_checking_height(read_text):
+    heights = {f"{side}.cam.checking_height": "0.10 mm" for side in ("intake", "exhaust")}
+    assert heights.keys() <= {question.key for question in QUESTIONS}
+    for answers, asked in ((ANSWERS, 2), (ANSWERS | heights, 0)):
+        engine = read_text(new_engine_text(answers))
+        assert sum("checking_height" in question for question in engine.questions) == asked
+
+
+def test_mechanical_answers_stand_in_the_file(read_text):
+    text = new_engine_text(
+        ANSWERS
+        | {
+            "intake.spring.seat_load": "250 N",
+            "intake.spring.seat_height": "34 mm",
+            "intake.spring.rate": "32 N/mm",
+            "intake.shaft_room.between_bearings": "38 mm",
+            "intake.shaft_room.lobes": "2",
+            "intake.shaft_room.fixed_per_lobe": "13.4 mm",
+            "intake.shaft_room.shared_sleeve": "true",
+        }
+    )
+    kept, spelled_out = read_text(text).mechanics, read_text(uncommented(text)).mechanics
+    assert kept.intake.spring.seat_load_N == 250.0
+    assert kept.intake.room.shared_sleeve is True
+    assert spelled_out.tolerances == kept.tolerances
+    assert '# cam = "2 deg crank"' in text
