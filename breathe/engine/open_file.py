@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import codecs
 import difflib
 import re
 import tomllib
@@ -10,25 +9,11 @@ from pathlib import Path
 from typing import Any
 
 from breathe.engine.findings import EngineFileError
+from breathe.measured.file_kinds import binary_kind, utf16_kind
+from breathe.measured.sheet import SheetError, looks_like, sheet_of_text
 
-_LARGEST = 5_000_000
 _WANTED = "expected an engine file (TOML)"
 _NEW = "`breathe new` writes one to fill in"
-_MAGIC = (
-    (b"\x89PNG", "a picture (PNG)"),
-    (b"\xff\xd8\xff", "a photo (JPEG)"),
-    (b"GIF8", "a picture (GIF)"),
-    (b"BM", "a picture (BMP)"),
-    (b"%PDF", "a PDF document"),
-    (b"\xd0\xcf\x11\xe0", "an old spreadsheet workbook or document"),
-    (b"SQLite format 3", "a database"),
-)
-_COLUMNS = (
-    ("a dyno pull", ("torque", "drehmoment", "power", "leistung", "afr")),
-    ("a flow-bench sheet", ("cfm", "inh2o", "l/s", "flow")),
-    ("a valve lift sheet", ("lift", "hub", "winkel", "angle", "crank")),
-    ("a table of best durations or an ECU map", ("rpm", "kpa", "map")),
-)
 
 
 def load_toml(path: Path) -> dict[str, Any]:
@@ -45,7 +30,7 @@ def load_toml(path: Path) -> dict[str, Any]:
     except RecursionError:
         raise EngineFileError(str(path), ["brackets nested too deeply to be meant"]) from None
     except ValueError as error:  # tomllib's own is a ValueError; so is an endless integer
-        looks = _other_kind(text)
+        looks = _other_kind(path, text)
         if looks:
             raise EngineFileError(
                 str(path), [f"{_WANTED}; {looks}. {_NEW}."], about_file=True
@@ -67,33 +52,15 @@ def _text(path: Path) -> str:
         ) from None
     if not data.strip():
         raise EngineFileError(str(path), [f"is empty; {_WANTED}. {_NEW}."], about_file=True)
-    binary = _binary_kind(data)
+    binary = binary_kind(data)
     if binary:
         raise EngineFileError(str(path), [f"{_WANTED}; this is {binary}. {_NEW}."], about_file=True)
     return _decoded(path, data)
 
 
-def _binary_kind(data: bytes) -> str:
-    for magic, kind in _MAGIC:
-        if data.startswith(magic) and (magic != b"BM" or b"\x00" in data[:20]):
-            return kind
-    if data.startswith(b"PK\x03\x04"):
-        sheet = b"xl/" in data or b"opendocument.spreadsheet" in data
-        return "a spreadsheet workbook" if sheet else "a zip archive"
-    if data[4:8] == b"ftyp":
-        return "a photo or film"
-    utf16 = data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
-    if b"\x00" in data and not utf16:
-        return "not text"
-    if len(data) > _LARGEST:
-        return f"{len(data) / 1e6:.0f} MB long"
-    return ""
-
-
 def _decoded(path: Path, data: bytes) -> str:
-    utf16 = data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
     try:
-        text = data.decode("utf-16" if utf16 else "utf-8-sig")
+        text = data.decode(utf16_kind(data) or "utf-8-sig")
     except UnicodeDecodeError as error:
         line = data[: error.start].count(b"\n") + 1
         fault = f"line {line}: a letter is not UTF-8 (byte 0x{data[error.start]:02x})"
@@ -128,7 +95,7 @@ def _engine_files(folder: Path) -> list[str]:
         return []
 
 
-def _other_kind(text: str) -> str:
+def _other_kind(path: Path, text: str) -> str:
     """What a text that is no TOML looks like, or nothing if it seems meant as TOML."""
     lines = [line.strip() for line in text.splitlines() if line.strip()][:40]
     head = text.lstrip()[:1]
@@ -136,16 +103,13 @@ def _other_kind(text: str) -> str:
         return "this looks like a web page"
     if head == "{":
         return "this looks like JSON"
-    tables = sum(bool(re.match(r"\[+[\w. ]+\]+|[\w.]+\s*=", line)) for line in lines)
-    columns = [line for line in lines if max(line.count(s) for s in ",;\t") >= 1]
-    if tables or len(columns) < max(2, len(lines) // 2):
-        return "" if tables else "this is other text"
-    words = " ".join(columns[:8]).lower()
-    for kind, names in _COLUMNS:
-        if any(name in words for name in names):
-            header = next(c for c in columns if any(n in c.lower() for n in names))
-            return f'columns "{header[:40]}": this looks like {kind}'
-    return "this looks like a table of numbers"
+    if any(re.match(r"\[+[\w. ]+\]+|[\w.]+\s*=", line) for line in lines):
+        return ""
+    try:
+        kind = looks_like(sheet_of_text(path, text, "UTF-8"))
+    except SheetError:
+        kind = ""
+    return f"this looks like {kind}" if kind else "this is other text"
 
 
 def _syntax(message: str, text: str) -> str:

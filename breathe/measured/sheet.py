@@ -23,7 +23,7 @@ from breathe.measured.separators import (
     split_line,
 )
 
-__all__ = ["RawSheet", "Row", "SheetError", "looks_like", "number", "open_sheet"]
+__all__ = ["RawSheet", "Row", "SheetError", "looks_like", "number", "open_sheet", "sheet_of_text"]
 
 _LONGEST_LINE = 4000
 _REMARK = ("#", "!", "//", "%")
@@ -93,7 +93,7 @@ def open_sheet(path: Path, *, workbook_sheet: str | None = None) -> RawSheet:
         text, encoding = decoded(data)
     except ValueError as error:
         raise SheetError(f"{path.name}: {error}") from None
-    return _from_text(path, text, encoding)
+    return sheet_of_text(path, text, encoding)
 
 
 def _bytes(path: Path) -> bytes:
@@ -127,7 +127,14 @@ def _way_out(kind: str) -> str:
     return "; type its figures into a sheet" if "pict" in kind or "photo" in kind else ""
 
 
-def _from_text(path: Path, text: str, encoding: str) -> RawSheet:
+def sheet_of_text(path: Path, text: str, encoding: str) -> RawSheet:
+    """The rows of a text; ``path`` names it in messages.
+
+    Raises
+    ------
+    SheetError
+        For markup, absurd lines, or columns nobody can tell apart.
+    """
     _refuse_markup(path, text)
     numbered = list(_lines(path, text))
     lines = [line for _, line in numbered if not line.startswith(_REMARK)]

@@ -36,17 +36,18 @@ def workbook() -> bytes:
 WRONG = [
     (
         b"RPM,Torque,Power\n1/min,lb-ft,hp\n2000,98.4,37.5\n5200,147.0,145.5\n",
-        'expected an engine file (TOML); columns "RPM,Torque,Power": this looks like a dyno pull. ',
+        "expected an engine file (TOML); this looks like a dyno pull (columns RPM, Torque, "
+        "Power). ",
     ),
     (
         "Winkel [°NW];Hub [mm]\n-66,0;0,12\n-62,0;0,46\n",
-        'expected an engine file (TOML); columns "Winkel [°NW];Hub [mm]": this looks like a valve '
-        "lift sheet. ",
+        "expected an engine file (TOML); this looks like a lift sheet (columns Winkel [°NW], Hub "
+        "[mm]). ",
     ),
     (
         b"HEAD:\tE1\nlift\tin cfm\tex cfm\n.100\t64.1\t52.3\n",
-        'expected an engine file (TOML); columns "lift\tin cfm\tex cfm": this looks like a '
-        "flow-bench sheet. ",
+        "expected an engine file (TOML); this looks like a flow sheet (columns lift, in cfm, ex "
+        "cfm). ",
     ),
     (b"\xff\xd8\xff\xe0\x00\x10JFIF", "expected an engine file (TOML); this is a photo (JPEG). "),
     (workbook(), "expected an engine file (TOML); this is a spreadsheet workbook. "),
