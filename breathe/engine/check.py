@@ -255,6 +255,8 @@ def _read(found: object, rule: Key, ambient_Pa: float) -> Any:
         return _number(found, rule)
     if rule.kind == "whole":
         return _whole(found, rule)
+    if rule.kind == "switch":
+        return _switch(found, rule)
     if rule.kind == "point":
         return read_crank_point(found)
     if rule.kind == "firing order":
@@ -296,6 +298,12 @@ def _whole(found: object, rule: Key) -> int:
     return found
 
 
+def _switch(found: object, rule: Key) -> bool:
+    if not isinstance(found, bool):
+        raise QuantityError(f"found {shown(found)}; expected {_wanted(rule)}")
+    return found
+
+
 def _firing_order(found: object) -> list[int]:
     items = re.split(r"[-\s,]+", found.strip()) if isinstance(found, str) else found
     if isinstance(items, list) and items and all(_is_cylinder(item) for item in items):
@@ -330,7 +338,8 @@ def _wanted(rule: Key) -> str:
         return f"{_span(rule.refuse, rule)} with its unit"
     if rule.kind == "point":
         return 'crank degrees from a dead centre, such as "22 BTDC"'
-    return {"text": "text in quotes"}.get(rule.kind, f"a value of kind {rule.kind}")
+    plain = {"text": "text in quotes", "switch": "true or false, without quotes"}
+    return plain.get(rule.kind, f"a value of kind {rule.kind}")
 
 
 def _missing(key: str, rule: Key) -> str:
