@@ -18,7 +18,8 @@ class Key:
     """What may stand behind one key."""
 
     kind: str
-    """A dimension of `quantities.UNITS`, or text, choice, whole, number, point, firing order."""
+    """A dimension of `quantities.UNITS`, or text, choice, switch, whole, number, point, firing
+    order."""
     unit: str = ""
     """The natural unit of the ranges."""
     ask: Range | None = None
@@ -194,6 +195,7 @@ _PIPE: Table = {
     "diameter": Key("length", "mm", (15, 130), (4, 300), many="either", required=True),
     "from_mouth": Key("choice", choices=MOUTHS),
     "to_mouth": Key("choice", choices=MOUTHS),
+    "end_correction": Key("switch"),
     "wall": Key("temperature", "degC", (-10, 900), (-60, 1200), "degC or degF?"),
     "roughness": Key("length", "mm", (0, 0.5), (0, 3)),
     "heat_multiplier": Key("number", "", (0.5, 3), (0, 10)),

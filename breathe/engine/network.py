@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from breathe.engine.assumed import OUTSIDE_AIR
+from breathe.engine.end_correction import corrected
 from breathe.engine.findings import COMMON_PRACTICE, FROM_MEMORY, Findings
 from breathe.engine.parts import Air, Chamber, End, Outside, Pipe, Side
 
@@ -211,10 +212,10 @@ def _pipes(
     }
     for index, n in enumerate(cylinders_of(row, count)):
         start, end = (
-            _end(node_of(row, e, index, n), mouths[e], share if e == closes else None)
+            pipe_end(node_of(row, e, index, n), mouths[e], share if e == closes else None)
             for e in ("from", "to")
         )
-        yield Pipe(
+        pipe = Pipe(
             name=numbered(row["name"], n),
             side=side,
             station_m=station,
@@ -223,6 +224,7 @@ def _pipes(
             end=end,
             **details,
         )
+        yield corrected(pipe, findings) if row.get("end_correction", True) else pipe
 
 
 def _role(nodes: list[str], volumes: set[str], length_m: float) -> str:
@@ -231,7 +233,7 @@ def _role(nodes: list[str], volumes: set[str], length_m: float) -> str:
     return pipe_role(at_valve, joined, length_m)
 
 
-def _details(row: Row, side: Side, role: str, findings: Findings) -> dict[str, float]:
+def _details(row: Row, side: Side, role: str, findings: Findings) -> dict[str, Any]:
     """Wall, roughness and multipliers of a row; what is missing is noted once."""
     place = f'pipe "{row["name"]}"'
     wall_K = pipe_wall_K(side, role)
@@ -252,27 +254,28 @@ def _details(row: Row, side: Side, role: str, findings: Findings) -> dict[str, f
     }
 
 
-def _mouth(
-    row: Row, end: str, node: str, side: Side, into_volume: bool, findings: Findings
-) -> float:
-    """Inflow coefficient of one end; noted if missing where the pipe opens into a volume."""
+def _mouth(row: Row, end: str, node: str, side: Side, into_volume: bool, findings: Findings) -> str:
+    """Mouth of one end, noted if missing; empty where the pipe opens into no volume."""
     key = f"{end}_mouth"
     if not into_volume:
-        return 1.0
+        return ""
     if key in row:
-        return MOUTH_INFLOW[row[key]]
+        return str(row[key])
     usual = "plain end" if side == "exhaust" and node == OUTSIDE_AIR else "flared"
     findings.assume(f'pipe "{row["name"]}" {key}', usual, f'opens into "{node}"', MOUTH_SOURCE)
-    return MOUTH_INFLOW[usual]
+    return usual
 
 
-def _end(node: str, inflow: float, throttle: float | None) -> End:
+def pipe_end(node: str, mouth: str, throttle: float | None) -> End:
+    """A pipe's end of a given mouth, behind a throttle that leaves a share of its area open."""
+    inflow = MOUTH_INFLOW.get(mouth, 1.0)
     if throttle is None:
-        return End(node=node, in_coefficient=inflow)
+        return End(node=node, in_coefficient=inflow, mouth=mouth)
     return End(
         node=node,
         out_coefficient=throttle,
         in_coefficient=min(inflow, throttle),
+        mouth=mouth,
         throttled=True,
     )
 

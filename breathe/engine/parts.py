@@ -122,6 +122,9 @@ class End:
     """Effective area over pipe area for flow leaving the pipe [-]. Ignored at a valve."""
     in_coefficient: float = 1.0
     """Effective area over pipe area for flow entering the pipe [-]. Ignored at a valve."""
+    mouth: str = ""
+    """What the engine file calls its shape where it opens into a volume; empty at a valve or
+    joint."""
     throttled: bool = False
     """The load control closes this end: its coefficients are scaled by the throttle opening."""
 
@@ -133,7 +136,7 @@ class Pipe:
     name: str
     side: Side
     station_m: tuple[float, ...]
-    """Distances from the start, rising, first 0, last the length."""
+    """Distances from the start, rising, first 0, last the length; end corrections included."""
     diameter_m: tuple[float, ...]
     """Inside diameter at each station."""
     start: End
@@ -144,10 +147,17 @@ class Pipe:
     """Pipe-wall heat transfer over the smooth steady-flow value (ports pulsate: above 1)."""
     friction_multiplier: float = 1.0
     """Wall friction over the straight-pipe value (bends)."""
+    end_correction_m: tuple[float, float] = (0.0, 0.0)
+    """What ``station_m`` holds for the air beyond start and end."""
 
     @property
     def length_m(self) -> float:
         return self.station_m[-1]
+
+    @property
+    def built_length_m(self) -> float:
+        """Without end corrections."""
+        return self.length_m - sum(self.end_correction_m)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

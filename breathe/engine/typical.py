@@ -10,9 +10,9 @@ import math
 from dataclasses import dataclass
 
 from breathe.engine.assumed import OUTSIDE_AIR, EngineClass
+from breathe.engine.end_correction import corrected
 from breathe.engine.findings import COMMON_PRACTICE, Findings
 from breathe.engine.network import (
-    MOUTH_INFLOW,
     MOUTH_SOURCE,
     PULSATION_AT_VALVE,
     PULSATION_ELSEWHERE,
@@ -20,6 +20,7 @@ from breathe.engine.network import (
     ROUGHNESS_M,
     THROTTLE_COEFFICIENT,
     Network,
+    pipe_end,
     pipe_wall_K,
 )
 from breathe.engine.parts import Chamber, Cylinder, End, Pipe, Side
@@ -114,7 +115,8 @@ def bell_diameter(length_m: float, swept_m3: float) -> float:
 def typical_side(side: Side, sizing: Sizing, findings: Findings) -> Network:
     """The pipes and chambers of one side; outside air is common to both and not included."""
     build = _typical_intake if side == "intake" else _typical_exhaust
-    network = build(sizing, findings)
+    built = build(sizing, findings)
+    network = Network(tuple(corrected(p, findings) for p in built.pipes), built.chambers)
     wall = ", ".join(
         f"{word} {pipe_wall_K(side, role) - 273.15:.0f} degC"
         for role, word in (("port", "ports"), ("runner", "runners"), ("duct", "further away"))
@@ -145,6 +147,7 @@ def _typical_intake(sizing: Sizing, findings: Findings) -> Network:
     findings.assume("intake mouths", "bell mouth", "as built for flow", MOUTH_SOURCE)
     source = OUTSIDE_AIR if sizing.kind.individual_runners else "plenum"
     port = min(INTAKE_PORT_OVER_BORE * cylinder.bore_m, 0.6 * length)
+    throttle = THROTTLE_COEFFICIENT if sizing.kind.individual_runners else None
     runners = [
         pipe
         for n in range(1, sizing.count + 1)
@@ -154,7 +157,7 @@ def _typical_intake(sizing: Sizing, findings: Findings) -> Network:
                 ("intake", "runner"),
                 length - port,
                 bore,
-                _mouth_end(source, "bell mouth", throttled=sizing.kind.individual_runners),
+                pipe_end(source, "bell mouth", throttle),
                 End(node=f"intake port {n}"),
             ),
             _pipe(
@@ -198,8 +201,8 @@ def _plenum(sizing: Sizing, findings: Findings) -> tuple[Pipe, Chamber]:
         ("intake", "duct"),
         0.10,
         bore,
-        _mouth_end(OUTSIDE_AIR, "bell mouth", throttled=True),
-        _mouth_end("plenum", "flush"),
+        pipe_end(OUTSIDE_AIR, "bell mouth", THROTTLE_COEFFICIENT),
+        pipe_end("plenum", "flush", None),
     )
     return body, Chamber(name="plenum", side="intake", volume_m3=volume)
 
@@ -266,7 +269,7 @@ def _branch(
                 primary,
                 bore,
                 End(node=f"exhaust port {n}"),
-                _mouth_end(collector, "flared" if len(group) > 1 else "plain end"),
+                pipe_end(collector, "flared" if len(group) > 1 else "plain end", None),
             ),
         )
     ]
@@ -279,24 +282,12 @@ def _branch(
             ("exhaust", "duct"),
             1.2,
             tail,
-            _mouth_end(collector, "flared"),
-            _mouth_end(OUTSIDE_AIR, "plain end"),
+            pipe_end(collector, "flared", None),
+            pipe_end(OUTSIDE_AIR, "plain end", None),
         )
     )
     volume = COLLECTOR_PER_PIPE_M3 * len(group)
     return pipes, [Chamber(name=collector, side="exhaust", volume_m3=volume)]
-
-
-def _mouth_end(node: str, mouth: str, *, throttled: bool = False) -> End:
-    inflow = MOUTH_INFLOW[mouth]
-    if not throttled:
-        return End(node=node, in_coefficient=inflow)
-    return End(
-        node=node,
-        out_coefficient=THROTTLE_COEFFICIENT,
-        in_coefficient=min(inflow, THROTTLE_COEFFICIENT),
-        throttled=True,
-    )
 
 
 def _pipe(

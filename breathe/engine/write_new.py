@@ -16,7 +16,6 @@ from typing import Any
 from breathe.engine.assumed import OUTSIDE_AIR
 from breathe.engine.findings import EngineFileError, Findings
 from breathe.engine.keys import ENGINE_FILE, Key
-from breathe.engine.network import MOUTH_INFLOW
 from breathe.engine.parts import Assumed, Chamber, End, Engine, Pipe
 from breathe.engine.read import engine_from_table
 
@@ -241,14 +240,11 @@ def _pipe_lines(name: str, pipes: list[Pipe], engine: Engine) -> list[str]:
     volumes = {c.name for c in engine.chambers} | {o.name for o in engine.outsides}
     for key, ends in (("from", [p.start for p in pipes]), ("to", [p.end for p in pipes])):
         lines.append(f"{key} = {_toml(_nodes(ends, repeated, volumes))}")
-    lines.append(f'length = "{first.length_m * 1e3:.1f} mm"')
+    lines.append(f'length = "{first.built_length_m * 1e3:.1f} mm"')
     lines.append(f'diameter = "{first.diameter_m[0] * 1e3:.1f} mm"')
     for key, end in (("from", first.start), ("to", first.end)):
-        mouth = {v: k for k, v in MOUTH_INFLOW.items()}.get(end.in_coefficient)
-        # The throttle is the narrower of the two; typical throttles sit behind a bell mouth.
-        mouth = "bell mouth" if end.throttled else mouth
-        if mouth and end.node in volumes:
-            lines.append(f'{key}_mouth = "{mouth}"')
+        if end.mouth:
+            lines.append(f'{key}_mouth = "{end.mouth}"')
     lines.append(f'wall = "{first.wall_K - 273.15:.0f} degC"')
     lines.append(f'roughness = "{first.roughness_m * 1e3:g} mm"')
     lines.append(f"heat_multiplier = {first.heat_multiplier:g}")

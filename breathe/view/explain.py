@@ -156,6 +156,8 @@ def _pipes(engine: Engine, system: System) -> list[Piece]:
     header = ("pipe", f"length {unit}", f"inside {unit}", "from", "to")
     rows = tuple(_pipe_row(pipe, unit) for pipe in engine.pipes)
     page: list[Piece] = [Grid(title="Pipes", header=header, rows=rows, left=frozenset({0, 3, 4}))]
+    if any(sum(pipe.end_correction_m) for pipe in engine.pipes):
+        page.append(Item("+ is the air beyond open ends that swings with that inside the pipe."))
     if engine.chambers:
         told = (f"{one.name} {written(one.volume_m3, 'volume', system)}" for one in engine.chambers)
         page += ["", f"Chambers: {', '.join(told)}"]
@@ -168,7 +170,10 @@ def _pipe_row(pipe: Pipe, unit: str) -> tuple[str, ...]:
     inside = "-".join(
         dict.fromkeys(f"{from_si(value, 'length', unit):.{digits}f}" for value in ends)
     )
-    length = f"{from_si(pipe.length_m, 'length', unit):.{digits - 1}f}"
+    length = f"{from_si(pipe.built_length_m, 'length', unit):.{digits - 1}f}"
+    beyond = sum(pipe.end_correction_m)
+    if beyond > 0:
+        length += f"+{from_si(beyond, 'length', unit):.{digits - 1}f}"
     start, end = (
         f"{one.node}{' (throttled)' if one.throttled else ''}" for one in (pipe.start, pipe.end)
     )

@@ -28,7 +28,7 @@ def test_reads_without_a_question(path):
 def test_leaves_only_the_inside_of_the_cylinder_to_assumption(path):
     engine = read_engine(path)
     tables = {a.key.split(".")[0] for a in engine.assumed if not a.key.endswith("valve.flow")}
-    assert tables <= {"walls", "burn", "friction"}
+    assert tables <= {"walls", "burn", "friction", "end_correction"}
     assert all(a.value and a.reason and a.source for a in engine.assumed)
 
 
