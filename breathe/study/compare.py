@@ -6,7 +6,7 @@ import math
 import os
 import threading
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor, as_completed
+from concurrent.futures import FIRST_COMPLETED, ThreadPoolExecutor, wait
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -124,10 +124,13 @@ def run_cases(
     workers = threads or min(8, os.cpu_count() or 1)
     with ThreadPoolExecutor(workers) as pool:
         known = frozenset(rows)
-        futures = [pool.submit(_run_chain, c, known, on_done, stop) for c in waiting]
+        pending = {pool.submit(_run_chain, c, known, on_done, stop) for c in waiting}
         try:
-            for future in as_completed(futures):
-                rows.update(future.result())
+            while pending:
+                # Windows hears Ctrl-C only between waits.
+                finished, pending = wait(pending, timeout=0.2, return_when=FIRST_COMPLETED)
+                for future in finished:
+                    rows.update(future.result())
         except BaseException:
             stop.set()
             raise
