@@ -27,6 +27,8 @@ __all__ = ["RawSheet", "Row", "SheetError", "looks_like", "number", "open_sheet"
 
 _LONGEST_LINE = 4000
 _REMARK = ("#", "!", "//", "%")
+_OPENS_QUOTE = re.compile(r"(?:^|[;,\t])\s*\"[^\"]*$")
+_ENDS_QUOTE = re.compile(r"[^\";,\t]*\"\s*(?:[;,\t]|$)")
 _MARK_NAMES = {"\t": "tabs", ";": "semicolons", ",": "commas", " ": "spaces", "  ": "wide gaps"}
 _SAVE = "save it as .xlsx or as CSV"
 
@@ -170,7 +172,7 @@ def sheet_of_text(path: Path, text: str, encoding: str) -> RawSheet:
 
 def _lines(path: Path, text: str) -> Iterator[tuple[int, str]]:
     """The lines that say something, counted as an editor counts them."""
-    for n, line in enumerate(re.split(r"\r\n|\r|\n", text), start=1):
+    for n, line in _whole_lines(re.split(r"\r\n|\r|\n", text)):
         line = line.strip("\f\v ")
         if not line.strip(" \t\f\v,;\"'"):
             continue
@@ -178,6 +180,22 @@ def _lines(path: Path, text: str) -> Iterator[tuple[int, str]]:
             length = f"{len(line)} characters long"
             raise SheetError(f"{path.name}, row {n}: {length}; not a sheet, or damaged")
         yield n, line
+
+
+def _whole_lines(lines: list[str]) -> Iterator[tuple[int, str]]:
+    """Lines with their numbers; a quoted cell that runs over a few lines is one line."""
+    at = 0
+    while at < len(lines):
+        line, first = lines[at], at + 1
+        at += 1
+        while len(line) <= _LONGEST_LINE and _OPENS_QUOTE.search(line):
+            ends = (n for n in range(at, min(at + 4, len(lines))) if _ENDS_QUOTE.match(lines[n]))
+            end = next(ends, None)
+            if end is None:
+                break
+            line = " ".join([line, *lines[at : end + 1]])
+            at = end + 1
+        yield first, line
 
 
 def _decimal_line(decimal: str, commas: int, points: int) -> str:
