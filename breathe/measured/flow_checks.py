@@ -16,6 +16,8 @@ _FALL = 0.10
 """A flow that falls, or rises after a fall, by more is questioned."""
 _OFF_LINE = 0.10
 """A row this far off the line through its neighbours is questioned."""
+_MANY = 20
+"""More odd rows than this are not sorted out one by one."""
 _OFF_END = 0.30
 """The same for the first and last row against the only neighbour."""
 
@@ -45,7 +47,9 @@ def check_rows(
             f"usual {_USUAL[0]:g} to {_USUAL[1]:g}; {_SLIP}"
         )
     flows = [r.flow for r in readings]
-    odd = sorted(_falling(flows) | _off_line(readings, coefficients))
+    falling = _falling(flows)
+    left = [n for n in range(len(flows)) if n not in falling]
+    odd = sorted(falling | _misfits([r.lift_m for r in readings], coefficients, left))
     if odd:
         remarks.questions.append(
             f"{_rows(readings, odd)}: the flow does not fit the rows around; a slip in typing, or "
@@ -75,19 +79,42 @@ def _falling(flows: Sequence[float]) -> set[int]:
     return odd
 
 
-def _off_line(readings: Sequence[Reading], coefficients: Sequence[float]) -> set[int]:
-    """Rows whose coefficient is off the line between their neighbours."""
-    odd = set()
-    last = len(readings) - 1
-    for n, c in enumerate(coefficients):
-        if 0 < n < last:
-            before, here, after = (r.lift_m for r in readings[n - 1 : n + 2])
-            share = (here - before) / (after - before)
-            line = coefficients[n - 1] * (1 - share) + coefficients[n + 1] * share
-            if abs(c / line - 1) > _OFF_LINE:
-                odd.add(n)
-        elif last > 0:
-            near = coefficients[1 if n == 0 else last - 1]
-            if abs(c / near - 1) > _OFF_END:
-                odd.add(n)
+def _misfits(lifts: Sequence[float], coefficients: Sequence[float], left: list[int]) -> set[int]:
+    """The fewest rows without which the others lie near lines through their neighbours."""
+    odd: set[int] = set()
+    flagged = _off_line(lifts, coefficients, left)
+    while flagged:
+        if len(flagged) > _MANY or len(left) < 3:
+            return odd | flagged.keys()
+        worst = min(flagged, key=lambda n: _misfit_without(lifts, coefficients, left, n))
+        odd.add(worst)
+        left = [n for n in left if n != worst]
+        flagged = _off_line(lifts, coefficients, left)
     return odd
+
+
+def _misfit_without(
+    lifts: Sequence[float], coefficients: Sequence[float], left: Sequence[int], row: int
+) -> tuple[int, float]:
+    """How many rows are off and by how much together, once ``row`` is left out."""
+    flagged = _off_line(lifts, coefficients, [n for n in left if n != row])
+    return len(flagged), sum(flagged.values())
+
+
+def _off_line(
+    lifts: Sequence[float], coefficients: Sequence[float], left: Sequence[int]
+) -> dict[int, float]:
+    """Rows of ``left`` whose coefficient is too far off their neighbours in it, and how far."""
+    far = {}
+    for at, n in enumerate(left):
+        if 0 < at < len(left) - 1:
+            low, high, allowed = left[at - 1], left[at + 1], _OFF_LINE
+            share = (lifts[n] - lifts[low]) / (lifts[high] - lifts[low])
+            expected = coefficients[low] * (1 - share) + coefficients[high] * share
+        elif len(left) > 1:
+            expected, allowed = coefficients[left[1 if at == 0 else at - 1]], _OFF_END
+        else:
+            continue
+        if abs(coefficients[n] / expected - 1) > allowed:
+            far[n] = abs(coefficients[n] / expected - 1)
+    return far

@@ -119,7 +119,8 @@ def _about_missing(path: Path) -> str:
     names = sorted(p.name for p in path.parent.iterdir() if p.is_file())
     near = difflib.get_close_matches(path.name, names, n=2, cutoff=0.5)
     hint = f"; did you mean {' or '.join(near)}?" if near else ""
-    return f"no such file in {path.parent}{hint}"
+    folder = "this folder" if path.parent == Path() else str(path.parent)
+    return f"no such file in {folder}{hint}"
 
 
 def _way_out(kind: str) -> str:

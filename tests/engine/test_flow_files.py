@@ -1,0 +1,80 @@
+"""A flow sheet named in the engine file; its remarks and faults go with the file's own."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+
+from breathe.measured.flow_sheet import read_flow_sheet
+
+SAMPLES = Path(__file__).parents[1] / "measured" / "samples"
+FLOW = '\n[intake.valve.flow]\nfile = "head.csv"\n'
+
+
+@pytest.fixture
+def with_sheet(tmp_path, sleeve_four):
+    """The small engine with a flow sheet beside it."""
+
+    def engine_text(sheet: str | Path, more: str = "") -> str:
+        path = tmp_path / "head.csv"
+        if isinstance(sheet, Path):
+            shutil.copy(sheet, path)
+        else:
+            path.write_text(sheet, encoding="utf-8")
+        return sleeve_four + FLOW + more
+
+    return engine_text
+
+
+def test_a_flow_sheet_beside_the_engine_file(read_text, with_sheet):
+    engine = read_text(with_sheet(SAMPLES / "f4_flow.txt"))
+    taken = engine.intake_valve.coefficients
+    alone = read_flow_sheet(SAMPLES / "f4_flow.txt", side="intake", head_diameter_m=0.034)
+    assert taken.forward == pytest.approx(alone.coefficients().forward)
+    by_key = {one.key: one for one in engine.assumed}
+    assert "intake.valve.flow" not in by_key
+    assert "test pressure 28 inH2O = 6974 Pa" in by_key["intake.valve.flow.file"].reason
+    assert "intake.valve.flow.reverse_coefficient" in by_key
+    assert "intake.valve.flow.bench_valves" not in by_key  # the sheet says both
+
+
+def test_what_the_sheet_leaves_out_stands_in_the_engine_file(read_text, faults_of, with_sheet):
+    sheet = "lift in;in cfm\n.1;64.1\n.2;121.8\n.3;171.5\n"
+    assert faults_of(with_sheet(sheet))[0].startswith(
+        "[intake.valve.flow] file: head.csv: no test pressure; was it 10, 25 or 28 inH2O?"
+    )
+    engine = read_text(with_sheet(sheet, 'bench_pressure = "28 inH2O"\n'))
+    assert engine.intake_valve.coefficients.forward[0] * 0.9624 == pytest.approx(0.517, abs=5e-4)
+    assumed = {one.key: one.value for one in engine.assumed}
+    assert assumed["intake.valve.flow.bench_valves"] == "2"
+    said = faults_of(with_sheet(sheet, 'bench_pressure = "28 inH2O"\nbench_valves = 1\n'))
+    assert said[0].startswith(
+        "[intake.valve.flow] file: head.csv, row 2: at lift 2.54 mm (0.100 in) the coefficient on "
+        "curtain area is 1.03"
+    )
+
+
+def test_odd_rows_become_questions(read_text, with_sheet):
+    sheet = "both valves, 28 inH2O\nlift in;in cfm\n.1;64.1\n.2;111.8\n.3;101.5\n.4;203\n"
+    questions = read_text(with_sheet(sheet)).questions
+    assert questions[0].startswith(
+        "[intake.valve.flow] file: head.csv: row 5 (lift 7.62 mm (0.300 in)): the flow does not fit"
+    )
+
+
+def test_a_sheet_and_figures_are_one_too_many(faults_of, with_sheet):
+    found = faults_of(with_sheet(SAMPLES / "f4_flow.txt", "coefficient = [0.6]\n"))
+    assert found == ['[intake.valve.flow] file: give "head.csv" or coefficient, not both']
+
+
+@pytest.mark.parametrize("name", ["f1_lift.csv", "f6_dyno.csv", "f8_map.csv"])
+def test_the_wrong_sheet_is_named(faults_of, with_sheet, name):
+    assert "this looks like a" in faults_of(with_sheet(SAMPLES / name))[0]
+
+
+def test_a_missing_sheet(faults_of, sleeve_four):
+    assert faults_of(sleeve_four + FLOW) == [
+        "[intake.valve.flow] file: head.csv: no such file in this folder"
+    ]
