@@ -238,7 +238,9 @@ def close_cylinder(model, state, c, angle):
     whole = full_duration(length.duration_10_90_deg, burning.shape, burning.order)
     shut.burn_10_90[c] = length.duration_10_90_deg
     shut.burn_duration[c] = whole
-    shut.burn_start[c] = start_of_burn(state.clock[1], whole, burning.shape, burning.order)
+    start = start_of_burn(state.clock[1], whole, burning.shape, burning.order)
+    # Nothing is lit while the intake valve is open.
+    shut.burn_start[c] = max(start, angle - 720.0)
 
 
 @kernel

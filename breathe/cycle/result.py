@@ -10,11 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breathe.cycle import march
+from breathe.cycle.burn import wiebe_point
 from breathe.cycle.compression import effective_compression_ratio
 from breathe.cycle.friction import chen_flynn
 from breathe.cycle.layout import Model, Resolution, model
 from breathe.cycle.march import State
 from breathe.cycle.piston import volume
+from breathe.cycle.remarks import remarks
 from breathe.cycle.settle import Settling, settle
 from breathe.engine.parts import Case, Operating, Setting
 from breathe.gas.mixture import blend_u_cv
@@ -175,7 +177,7 @@ def cycle(
         effective_compression_ratio=effective_compression_ratio(engine.cylinder, case.intake),
         pushed_back_fraction=float(tally[march.PUSHED_BACK] / trapped),
         peak_pressure_Pa=peak,
-        ca50_deg=float(state.clock[1]),
+        ca50_deg=half_burned_deg(flat, state),
         burn_10_90_deg=float(state.shut.burn_10_90.mean()),
         knock_index=float(state.shut.knock_last.max()),
         bsfc_kg_per_J=float(fuel / (bmep * swept)) if bmep > 0 else math.nan,
@@ -185,7 +187,7 @@ def cycle(
         settling_residual=settling.change,
         mass_closure=settling.mass_closure,
         energy_closure=settling.energy_closure,
-        remark=_remark(flat, state, settling, residual),
+        remark=remarks(flat, state, settling, residual),
         trace=_traces(flat, state) if traces else None,
     )
 
@@ -222,6 +224,12 @@ def plenum_density(case: Case, flat: Model, state: State) -> float:
     return dry_density(case.engine.air.pressure_Pa, case.engine.air.temperature_K, case)
 
 
+def half_burned_deg(flat: Model, state: State) -> float:
+    """Where half the charge has burned [deg after firing TDC], mean over the cylinders."""
+    half = wiebe_point(0.5, flat.burning.shape, flat.burning.order)
+    return float(np.mean(state.shut.burn_start + half * state.shut.burn_duration))
+
+
 def exhaust_temperature(flat: Model, state: State) -> float:
     """Temperature [K] with the mean enthalpy of what left through the exhaust valves."""
     mass = float(state.tally[:, march.EXHAUST].sum())
@@ -235,22 +243,6 @@ def exhaust_temperature(flat: Model, state: State) -> float:
         energy, cv = blend_u_cv(temperature, share, flat.charge)
         temperature += (wanted - energy - constant * temperature) / (cv + constant)
     return float(temperature)
-
-
-def _remark(flat: Model, state: State, settling: Settling, residual: float) -> str:
-    remarks = []
-    if not settling.settled:
-        told = f"{settling.change:.2%} a cycle" if math.isfinite(settling.change) else "too few"
-        remarks.append(f"not settled in {settling.cycles} cycles ({told})")
-    if np.any(state.tally[:, march.PEAK_MACH] >= 1.0):
-        remarks.append("intake valve chokes")
-    if residual > 0.25:
-        remarks.append("residual above 25 %: rough running")
-    if np.any(state.shut.burn_10_90 >= 80.0):
-        remarks.append("charge too diluted to burn: misfire likely")
-    if state.clock[1] >= 40.0:
-        remarks.append("knock not avoided by retarding")
-    return "; ".join(remarks)
 
 
 def _traces(flat: Model, state: State) -> Traces:

@@ -11,7 +11,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from breathe.cycle.layout import model
+from breathe.cycle.burn import LONGEST_10_90_DEG
+from breathe.cycle.layout import Resolution, model
 from breathe.cycle.march import State
 from breathe.cycle.result import Cycle, simulate
 from breathe.cycle.settle import carried_over, settle
@@ -130,6 +131,49 @@ def test_a_bare_exhaust_port_kills_no_case():
     standard = next(s for s in bare.settings if s.label == "std")
     done, _ = simulate(case(bare, standard, Operating(speed_rpm=7000.0)))
     assert math.isfinite(done.torque_Nm)
+
+
+# --- A charge that burns badly --------------------------------------------------------------------
+
+
+def late_closing(duration_10_90_deg: float) -> Case:
+    """The single with a lobe half as long again and 25 degrees later, last lift at 30 BTDC."""
+    engine = supplied("single_400")
+    burn = replace(engine.burn, duration_10_90_deg=duration_10_90_deg)
+    standard = next(s for s in engine.settings if s.label == "std")
+    setting = replace(standard, intake_travel_m=0.0, intake_stretch=1.5, intake_shift_deg=25.0)
+    return case(replace(engine, burn=burn), setting, Operating(speed_rpm=3000.0))
+
+
+@pytest.mark.parametrize(("duration", "too_early"), [(18.0, False), (45.0, True)])
+def test_nothing_burns_before_the_intake_valve_has_closed(duration, too_early):
+    ready = late_closing(duration)
+    done, state = simulate(ready, resolution=Resolution(0.03, 0.06), traces=True)
+    closes = ready.intake.closes_deg - 720.0
+    assert state.shut.burn_start[0] >= closes
+    told = "intake valve is still open when burning should begin: it begins at its closing"
+    assert (told in done.remark) is too_early
+    assert (done.ca50_deg > ready.engine.burn.ca50_best_deg + 1.0) is too_early
+    # All that should burn has burned by the time the exhaust opens, however late it began.
+    opens = int(ready.exhaust.opens_deg)
+    unburned = 1.0 - done.trace.burned_fraction[0, opens]
+    left = (1.0 - done.residual_fraction * ready.engine.burn.completeness) * (
+        1.0 - ready.engine.burn.completeness
+    )
+    assert unburned == pytest.approx(left, abs=0.002)
+    assert abs(done.mass_closure) < 1e-10
+    assert abs(done.energy_closure) < 1e-10
+
+
+def test_a_charge_too_diluted_to_burn_is_told():
+    engine = supplied("road_four")
+    standard = next(s for s in engine.settings if s.label == "264°")
+    setting = replace(standard, intake_stretch=1.5)
+    ready = case(engine, setting, Operating(speed_rpm=1000.0, throttle=0.15))
+    done, _ = simulate(ready, resolution=Resolution(0.03, 0.06))
+    assert done.burn_10_90_deg == LONGEST_10_90_DEG
+    assert "too diluted to burn: misfire likely (shown as if it burned for 80 deg)" in done.remark
+    assert abs(done.energy_closure) < 1e-10
 
 
 # --- Settled means settled ------------------------------------------------------------------------
