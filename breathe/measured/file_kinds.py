@@ -33,6 +33,10 @@ _NEEDS_ZERO_BYTE = (b"BM", b"RIFF")
 """Magic that a text may start with as well."""
 
 
+_DOS_LETTERS = {chr(n) for n in range(128)} | set("äöüÄÖÜß°µ²³éèêàçñ")
+"""Where a text has byte 0x81, no letter in cp1252 but ü in cp850, and only these: cp850."""
+
+
 def binary_kind(data: bytes) -> str:
     """What a file is that is not text or too long for one, or '' for text.
 
@@ -103,6 +107,8 @@ def decoded(data: bytes) -> tuple[str, str]:
         letters = sum(ord(c) > 127 for c in text) - text.count("\ufffd")
         if marked or letters >= text.count("\ufffd"):
             return _checked(text, "UTF-8")
+    if b"\x81" in data and set(data.decode("cp850")) <= _DOS_LETTERS:
+        return _checked(data.decode("cp850"), "DOS (cp850)")
     return _checked(data.decode("cp1252", errors="replace"), "Western European (cp1252)")
 
 

@@ -73,19 +73,22 @@ class Header:
     below: tuple[Row, ...]
 
 
-def flow_unit(text: str) -> str:
-    """The unit of flow a text names, or '' for none or more than one."""
-    return _one_unit(text, _FLOW_SPELLED)
+def flow_units(text: str) -> set[str]:
+    """The units of flow a text names."""
+    return _units(text, _FLOW_SPELLED)
 
 
 def lift_unit(text: str) -> str:
     """The unit of lift a text names, or '' for none or more than one."""
-    return _one_unit(text, _LIFT_SPELLED)
+    return _only_one(_units(text, _LIFT_SPELLED))
 
 
-def _one_unit(text: str, spelled: Sequence[tuple[str, str]]) -> str:
-    found = {name for name, pattern in spelled if re.search(_EDGE.format(pattern), text.lower())}
-    return found.pop() if len(found) == 1 else ""
+def _units(text: str, spelled: Sequence[tuple[str, str]]) -> set[str]:
+    return {name for name, pattern in spelled if re.search(_EDGE.format(pattern), text.lower())}
+
+
+def _only_one(units: set[str]) -> str:
+    return next(iter(units)) if len(units) == 1 else ""
 
 
 def name_column(index: int, name: str) -> Column:
@@ -99,7 +102,7 @@ def name_column(index: int, name: str) -> Column:
         return Column(index=index, name=name, kind="other")
     if words & _LIFT or unit == OF_DIAMETER:
         return Column(index=index, name=name, kind="lift", unit=unit)
-    if not (sides or words & _FLOW or flow_unit(name)) or len(sides) > 1:
+    if not (sides or words & _FLOW or flow_units(name)) or len(sides) > 1:
         return Column(index=index, name=name, kind="other")
     return Column(
         index=index,
@@ -107,7 +110,7 @@ def name_column(index: int, name: str) -> Column:
         kind="flow",
         side=sides.pop() if sides else None,
         reverse=bool(words & _REVERSE),
-        unit=flow_unit(name),
+        unit=_only_one(flow_units(name)),
     )
 
 
@@ -143,7 +146,7 @@ def find_header(raw: RawSheet) -> Header | None:
 
 
 def _is_units(row: Row) -> bool:
-    known = [flow_unit(c) or lift_unit(c) or c in ("", "-", "%") for c in row.cells]
+    known = [flow_units(c) or lift_unit(c) or c in ("", "-", "%") for c in row.cells]
     return len(row.cells) > 1 and all(known) and any(len(c) > 1 for c in row.cells)
 
 

@@ -41,7 +41,9 @@ _BARE_INCH = re.compile(
     rf"(?:@|\bat\b|test|depression|pressure)[^0-9]{{0,12}}{_NUMBER}\s*(?:\"|''|inch)"
 )
 _NAME_INCH = re.compile(rf"{_NUMBER}{_GAP}(?:inches|inch|in|zoll){_END}")
-_TEMPERATURE = re.compile(rf"temp\w*\W{{0,4}}(-?[0-9]+(?:[.,][0-9]+)?)\s*(?:°|deg)?\s*([cf]){_END}")
+_TEMPERATURE = re.compile(
+    rf"temp\w*\W{{0,4}}(-?[0-9]+(?:[.,][0-9]+)?)\s*(?:deg|[^0-9a-z\s]{{0,2}})\s*([cf]){_END}"
+)
 _BOTH = re.compile(r"\b(?:both|two|2|beide|zwei)\s+(?:valves|ventile)\b")
 _ONE = re.compile(r"\b(?:one|single|1|ein|per|each|pro|je)\s+(?:valve|ventil)\b")
 _PIPE = re.compile(r"\b(?:pipe|stub|rohr|stutzen)\b")

@@ -17,6 +17,7 @@ _POSSIBLE = (0.05, 0.6)
 """Largest lift over head diameter a sheet may have: common practice, no source."""
 _SAME = 0.03
 """Flows at one lift this close are repeats of one reading; bench scatter is 1-2 %."""
+_STARTS_AS_NUMBER = re.compile(r"[+-]?[.,]?[0-9]")
 _NO_FIGURE = ("", "-", "--", "n/a", "na", "n.a.", "nan", "#nv", "#n/a", "k.a.", "x", "?")
 
 
@@ -85,7 +86,7 @@ def _rows(
                 number=row.number, lift_m=lift, flow=flow, reverse=back, remark=_remark(row, header)
             )
             found.append((reading, unit))
-        elif lift is not None or flow is not None:
+        elif lift is not None or flow is not None or _STARTS_AS_NUMBER.match(flow_text):
             why = _why_dropped(_cell(row, lift_column), flow_text, lift, flow)
             remark = _remark(row, header)
             dropped.append(f"row {row.number}, {why}{f' ({remark})' if remark else ''}")
@@ -130,6 +131,8 @@ def _with_unit(text: str, decimal: str) -> tuple[float | None, str]:
 
 
 def _why_dropped(lift_text: str, flow_text: str, lift: float | None, flow: float | None) -> str:
+    if lift is None and flow is None:
+        return f'"{lift_text[:20]}" and "{flow_text[:20]}" are no numbers'
     if lift is None:
         return f'its lift "{lift_text[:20]}" is no number'
     if lift <= 0:

@@ -8,7 +8,7 @@ from typing import Literal
 from breathe.engine.parts import Side
 from breathe.engine.quantities import from_si
 from breathe.measured.bench import AIR_PRESSURE_PA, same_flow_at
-from breathe.measured.flow_columns import Column, Header, flow_unit
+from breathe.measured.flow_columns import Column, Header, flow_units
 from breathe.measured.flow_facts import (
     FILE_NAME,
     Air,
@@ -115,7 +115,7 @@ def _test_pressure(file: str, said: Sentences, given: float | None, remarks: Rem
 def _flow_unit(file: str, said: Sentences, header: Header, flow: Column, remarks: Remarks) -> str:
     if flow.unit:
         return flow.unit
-    units = {flow_unit(text): place for place, text in reversed(said) if flow_unit(text)}
+    units = {unit: place for place, text in reversed(said) for unit in flow_units(text)}
     if len(units) != 1:
         found = f"found {' and '.join(sorted(units))}" if units else "none is given"
         raise SheetError(

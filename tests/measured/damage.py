@@ -59,11 +59,12 @@ class _Sheet:
         self.names = self._names()
 
     def _names(self) -> int:
-        """Index of the line of names: the one above the first two lines that start alike."""
+        """Index of the line of names: above the first two lines of figures, and a line of units."""
         starts = [re.match(r"[-+0-9.,]+", line) is not None for line in self.lines]
         pairs = itertools.pairwise(starts)
-        first = next((n for n, pair in enumerate(pairs) if all(pair)), 1)
-        return max(first - 1, 0)
+        at = max(next((n for n, pair in enumerate(pairs) if all(pair)), 1) - 1, 0)
+        marks = self.lines[at].count(self.mark)
+        return at - 1 if at and self.lines[at - 1].count(self.mark) == marks > 0 else at
 
     def table(self) -> list[list[str]]:
         """The cells from the line of names down."""

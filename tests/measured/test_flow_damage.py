@@ -3,7 +3,8 @@
 How "other figures" is told. The generator says which lines of the good sheet still hold all their
 figures. So for every result:
 
-- where only the writing changed, its rows are those of the good sheet, all of them;
+- where only the writing changed, its rows are those of the good sheet, and what is missing is named
+  as dropped;
 - what it repeats back (test pressure, air, valves) is that of the good sheet, or the lines that say
   so were hurt; and with that the same, no more rows are wrong than lines of figures were hurt, and
   no good line is missing.
@@ -29,6 +30,17 @@ CASES = [
     ("kopf_25inch_l-s.csv", "intake", 0.034, 2),
     ("kopf_25inch_l-s.csv", "exhaust", 0.0295, 2),
 ]
+THREE_DIGITS = """Kopf 3; beide Ventile, Prüfdruck 700 mmWS; Temp 22 °C
+Hub;Serie;Einlass;Auslass;Aus/Ein
+mm;l/s;l/s;l/s;%
+1,250;14,112;15,237;12,520;82,2
+2,500;27,900;29,850;24,260;81,3
+5,000;52,405;56,125;45,310;80,7
+7,500;72,318;79,440;61,905;77,9
+10,000;88,015;94,010;70,225;74,7
+"""
+"""Three digits behind each comma: with points for commas, any figure may be thousands."""
+CASES += [("kopf_3.csv", "intake", 0.034, None), ("kopf_3.csv", "exhaust", 0.0295, None)]
 NO_FLOW = ["f1_lift.csv", "f2_bench_notes.csv", "f3_lobes.txt", "f6_dyno.csv", "f7_dyno.csv"]
 NO_FLOW += ["f8_map.csv"]
 
@@ -40,7 +52,9 @@ class Good:
     by_line: dict[int, tuple[float, float]]
     """Line -> (lift, coefficient), rounded, of the rows it gives."""
     figures: frozenset[int]
-    """Lines with figures, used or not; all others are words."""
+    """Lines with figures, used or not."""
+    words: frozenset[int]
+    """The lines above."""
     said: tuple[float, float, int]
 
 
@@ -55,7 +69,10 @@ def said(sheet: FlowSheet) -> tuple[float, float, int]:
 def good_of(sheet: FlowSheet, lines: int) -> Good:
     by_line = row_values(sheet)
     return Good(
-        by_line=by_line, figures=frozenset(range(min(by_line), lines + 1)), said=said(sheet)
+        by_line=by_line,
+        figures=frozenset(range(min(by_line), lines + 1)),
+        words=frozenset(range(1, min(by_line))),
+        said=said(sheet),
     )
 
 
@@ -65,12 +82,13 @@ def verdict(variant: Variant, sheet: FlowSheet, good: Good) -> str:
     wrong = [row for row in found if row not in good.by_line.values()]
     missing = [n for n, row in good.by_line.items() if n in variant.intact and row not in found]
     context = f"{variant.kind}: {variant.data[:2000]!r}\n{sheet.notes} {sheet.questions}"
+    named = sum(note.count("row ") for note in sheet.notes if note.startswith("dropped"))
     if variant.whole:
-        assert not wrong and len(found) == len(good.by_line), context
-        return "right"
+        assert not wrong and len(missing) <= named, context
+        return "fewer rows, all right" if missing else "right"
     if said(sheet) != good.said:
-        # The words are row 1 and 2, and 'both valves' in the remark of a row of figures.
-        assert variant.intact < good.figures | {1, 2}, context
+        # A line of words was hurt, or the remark in a line of figures that names the valves.
+        assert variant.intact < good.figures | good.words, context
         assert any("no temperature" in n or "valve" in n or "Pa" in n for n in sheet.notes), context
         return "on other words, said"
     hurt = good.figures - variant.intact
@@ -83,9 +101,9 @@ def verdict(variant: Variant, sheet: FlowSheet, good: Good) -> str:
 
 @pytest.mark.parametrize(("name", "side", "head", "valves"), CASES)
 def test_no_damage_gives_other_figures_silently(samples, written, name, side, head, valves):
-    data = (samples / name).read_bytes()
+    data = THREE_DIGITS.encode() if name == "kopf_3.csv" else (samples / name).read_bytes()
     named = {"side": side, "head_diameter_m": head, "valves": valves}
-    good = good_of(read_flow_sheet(samples / name, **named), data.count(b"\n"))
+    good = good_of(read_flow_sheet(written(data, name), **named), data.count(b"\n"))
     tally: Counter[str] = Counter()
     for variant in labelled(data):
         try:

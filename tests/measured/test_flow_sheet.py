@@ -340,3 +340,17 @@ def test_other_sheets_are_recognised(samples):
             f"{name}: expected a flow sheet with columns such as lift mm, in cfm, ex cfm; this "
             f"looks like {looks}"
         )
+
+
+def test_columns_that_are_not_flow_are_passed_over(read):
+    names = "lift in;in Cd;in cfm;in % of stock;in ft/s;ex cfm"
+    rows = (".1;.5;64.1;99;210;52", ".2;.5;121.8;98;220;97")
+    assert read(sheet(*rows, names=names), valves=2).rows[0].flow_m3_s == pytest.approx(
+        64.1 * 0.3048**3 / 60
+    )
+
+
+def test_two_units_of_flow_are_asked_about(refusal):
+    top = "28 inH2O; was cfm; now l/s"
+    said = refusal(sheet(*ROWS, names="lift in;intake;exhaust", top=top))
+    assert "names no unit of flow; found cfm and l/s: cfm, l/s or m3/h?" in said

@@ -69,6 +69,12 @@ def test_encodings_and_line_ends(written, encoding, end):
     assert encoding.removesuffix("-sig") in said
 
 
+def test_a_dos_text_is_recognised_by_its_u_umlaut(written):
+    raw = open_sheet(written("Öffnung für [°NW];Hub\n1;2\n".encode("cp850")))
+    assert raw.rows[0].cells[0] == "Öffnung für [°NW]"
+    assert raw.understood[0] == "encoding: DOS (cp850)"
+
+
 def test_a_damaged_letter_does_not_turn_the_others_into_strangers(written):
     data = TEXT.encode() + "Größe; ü\n".encode() + b"x\xff;1\n"
     raw = open_sheet(written(data))
