@@ -57,3 +57,16 @@ def test_displacements():
     found = {p.stem: read_engine(p).displacement_m3 * 1e6 for p in FILES}
     assert found["road_four"] == pytest.approx(1998.2, abs=0.1)
     assert found["pushrod_eight"] == pytest.approx(5733, abs=1)
+
+
+def test_the_eight_is_in_millimetres_and_each_bank_fires_evenly_spread():
+    # A cross-plane crank fires a bank at gaps of 90, 180, 180 and 270 degrees (geometry).
+    path = ENGINES / "pushrod_eight.toml"
+    text = path.read_text(encoding="utf-8")
+    assert ' in"' not in text and "5.7" not in text
+    fires = read_engine(path).fires_at_deg
+    assert sorted(fires) == [90.0 * n for n in range(8)]
+    for bank in (fires[0::2], fires[1::2]):
+        order = sorted(bank)
+        gaps = [(b - a) % 720 for a, b in zip(order, order[1:] + order[:1], strict=True)]
+        assert sorted(gaps) == [90, 180, 180, 270]
