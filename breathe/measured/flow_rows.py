@@ -15,7 +15,7 @@ _LIKELY = (0.08, 0.55)
 """Largest lift over head diameter that makes the unit of bare figures unmistakable."""
 _POSSIBLE = (0.05, 0.6)
 """Largest lift over head diameter a sheet may have: common practice, no source."""
-_SAME = 0.03
+_SAME, _CLOSE = 0.03, 0.01
 """Flows at one lift this close are repeats of one reading; bench scatter is 1-2 %."""
 _STARTS_AS_NUMBER = re.compile(r"[+-]?[.,]?[0-9]")
 _NO_FIGURE = ("", "-", "--", "n/a", "na", "n.a.", "nan", "#nv", "#n/a", "k.a.", "x", "?")
@@ -213,5 +213,7 @@ def _merged(raw: RawSheet, readings: Sequence[Reading], remarks: Remarks) -> lis
             )
         if len(same) > 1:
             rows = ", ".join(str(r.number) for r in same[:6])
-            remarks.notes.append(f"rows {rows} are one lift; their mean is used")
+            apart = (max(flows) - min(flows)) / max(flows)
+            text = f"rows {rows} are one lift, {100 * apart:.1f} % apart; their mean is used"
+            (remarks.questions if apart > _CLOSE else remarks.notes).append(text)
     return [replace(s[0], flow=sum(r.flow for r in s) / len(s)) for s in kept]

@@ -160,5 +160,5 @@ def _side_notes(said: Sentences, side: Side, pressure_Pa: float, remarks: Remark
     share = pressure_Pa / AIR_PRESSURE_PA
     remarks.notes.append(
         "exhaust flow is taken as volume at the density of the room; if the bench states it at "
-        f"that of the air blown in, the coefficients are {share:.0%} higher"
+        f"that of the air blown in, the coefficients are {100 * share:.0f} % higher"
     )

@@ -7,7 +7,8 @@ figures. So for every result:
   as dropped;
 - what it repeats back (test pressure, air, valves) is that of the good sheet, or the lines that say
   so were hurt; and with that the same, no more rows are wrong than lines of figures were hurt, and
-  no good line is missing.
+  no good line is missing unless a hurt one now has its lift and both are named. Where the names
+  themselves were hurt, more may be wrong, but not without a question.
 
 What is left is a slip within one line that yields a likely figure, which nobody can see.
 """
@@ -92,7 +93,11 @@ def verdict(variant: Variant, sheet: FlowSheet, good: Good) -> str:
         assert any("no temperature" in n or "valve" in n or "Pa" in n for n in sheet.notes), context
         return "on other words, said"
     hurt = good.figures - variant.intact
-    assert len(wrong) <= len(hurt) and not missing, context
+    if len(wrong) > len(hurt) and good.words - variant.intact:
+        assert sheet.questions, context  # a name torn in two may shift the others
+        return "names hurt, asked"
+    merged = any("are one lift" in said for said in (*sheet.notes, *sheet.questions))
+    assert len(wrong) <= len(hurt) and (not missing or merged), context
     asked = "asked" if sheet.questions else "not asked"
     if wrong:
         return f"a slip in a line, {asked}"

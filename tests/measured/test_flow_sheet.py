@@ -248,7 +248,7 @@ def test_rows_out_of_order_are_sorted_and_said(read):
 
 def test_repeats(read, refusal):
     found = read(sheet(*ROWS, ".200;122.4;97.0"), valves=2)
-    assert "rows 4, 7 are one lift; their mean is used" in found.notes
+    assert "rows 4, 7 are one lift, 0.5 % apart; their mean is used" in found.notes
     assert found.rows[1].flow_m3_s == pytest.approx(122.1 * 0.3048**3 / 60)
     said = refusal(sheet(*ROWS, ".200;142.4;97.0"), valves=2)
     assert said.endswith(
