@@ -23,6 +23,7 @@ from breathe.view.console import prepare_streams
 VERBS = {
     "compare": "Torque and more at every speed and cam setting: where longer helps.",
     "explain": "What was read from an engine file, assumed and worked out; no simulation.",
+    "lobe": "A measured lift sheet: durations, flanks, and is it what was ordered?",
     "new": "Write a commented engine file from a few things you know.",
     "runs": "List the runs kept in the run folder.",
     "show": "Print a run again without computing.",
@@ -30,6 +31,7 @@ VERBS = {
 EXAMPLES = {
     "compare": "breathe compare engines/road_four_sleeve.toml --speeds 1500:7500:500",
     "explain": "breathe explain engines/road_four_sleeve.toml",
+    "lobe": 'breathe lobe my_lobe.csv --ordered "264 deg crank at 0.1 mm"',
     "new": "breathe new my_engine.toml",
     "runs": "breathe runs",
     "show": "breathe show road_four_sleeve --show power,residual",

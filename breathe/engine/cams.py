@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,6 +20,8 @@ from breathe.valvetrain.lobe import TYPICAL_EXPONENT, TYPICAL_SOURCE, lobe_from_
 SEAT_HEIGHT_M = 0.10e-3
 """Checking height of the class durations, and of a card that names none."""
 OTHER_HEIGHT_M = 1.0e-3
+CARD_APART_DEG = 3.0
+"""Crank degrees by which a measured lobe may differ from its card before that is asked about."""
 _HELD_SHARE = {"opening": 1.0, "closing": 0.0, "centre": 0.5}
 
 
@@ -32,6 +35,17 @@ class ReadCam:
     and longer than the running valve is open above that height."""
     checking_height_m: float
     """Lift at the valve, zero lash."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Read:
+    """A lobe with what was read beside it."""
+
+    lobe: Lobe
+    duration_deg: float
+    checking_height_m: float
+    centreline_deg: float | None = None
+    """Where a measured sheet tells it, as a card writes it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,13 +79,13 @@ def build_cam(
     built = build_sleeve(sleeve, card) if sleeve is not None else None
     if read is None or len(card.findings.faults) > faults:
         return None
-    lobe, duration, height = read
-    centreline = _centreline(given, duration, card)
+    centreline = _centreline(given, read.duration_deg, card, read.centreline_deg)
+    lobe = read.lobe
     if lash >= float(lobe.lift_m.max()):
         card.fault("lash", f"{lash * 1e3:g} mm takes up all the lift; expected less")
         return None
     cam = Cam(lobe=lobe, centreline_deg=centreline, lash_m=lash, sleeve=built)
-    return ReadCam(cam, duration, height)
+    return ReadCam(cam, read.duration_deg, read.checking_height_m)
 
 
 def build_sleeve(given: Mapping[str, Any], card: Card) -> Sleeve | None:
@@ -114,27 +128,48 @@ def _closing_share(given: Mapping[str, Any], place: str, card: Card) -> float:
     return _HELD_SHARE[held]
 
 
-def _measured(given: Mapping[str, Any], card: Card) -> tuple[Lobe, float, float] | None:
-    from breathe.valvetrain.lift import read_lobe
+def _measured(given: Mapping[str, Any], card: Card) -> _Read | None:
+    """Lobe of a measured sheet; what was understood of the sheet is asked back."""
+    from breathe.measured.lift_file import Asked
+    from breathe.measured.lobe import measured_lobe
+    from breathe.measured.sheet import SheetError
 
-    path = card.folder / given["lift_file"]
+    asked = Asked(
+        angles=given.get("lift_angles"),
+        column=given.get("lift_column"),
+        side=card.side,
+        ordered_deg=given.get("duration"),
+        rocker_ratio=given.get("rocker_ratio", 1.0),
+    )
     try:
-        lobe, notes = read_lobe(path, card.side, given.get("rocker_ratio", 1.0))
-    except OSError as error:
-        card.fault("lift_file", f'found "{given["lift_file"]}"; {error.strerror or error}')
+        found = measured_lobe(card.folder / given["lift_file"], asked)
+    except SheetError as error:
+        card.fault("lift_file", _as_keys(str(error)))
         return None
-    except ValueError as error:
-        card.fault("lift_file", str(error))
-        return None
-    for note in notes:
-        card.findings.ask(f"{card.place} lift_file", note)
+    for line in found.told():
+        card.findings.ask(f"{card.place} lift_file", _as_keys(line))
     height = given.get("checking_height", SEAT_HEIGHT_M)
-    return lobe, lobe_width(lobe, height), height
+    width = lobe_width(found.lobe, height)
+    stated = given.get("duration")
+    if stated is not None and abs(stated - width) > CARD_APART_DEG:
+        text = (
+            f"{stated:g} deg by the card, but the measured lobe has {width:.1f} at "
+            f"{height * 1e3:.3g} mm; the measured one counts"
+        )
+        card.findings.ask(f"{card.place} duration", text)
+    return _Read(found.lobe, width, height, found.centreline_deg)
 
 
-def _from_card(
-    given: Mapping[str, Any], card: Card, filled: Filled
-) -> tuple[Lobe, float, float] | None:
+def _as_keys(message: str) -> str:
+    """A message of the sheet's reader with the keys of this file in place of options."""
+    message = re.sub(r"--angles (cam|crank)", r'lift_angles = "\1"', message)
+    message = message.replace("--column", "lift_column")
+    if "--" in message:
+        message += " (options of `breathe lobe`, which writes a clean curve with --write)"
+    return message
+
+
+def _from_card(given: Mapping[str, Any], card: Card, filled: Filled) -> _Read | None:
     lift = _lift(given, card, filled)
     duration, known = _duration(given, card)
     if not known and {"checking_height", "second_duration", "second_height"} & given.keys():
@@ -158,7 +193,7 @@ def _from_card(
     if note:
         value = f"cosine to the power {TYPICAL_EXPONENT:g}"
         card.findings.assume(f"{card.table}.second_duration", value, note, TYPICAL_SOURCE)
-    return lobe, duration, height * to_valve
+    return _Read(lobe, duration, height * to_valve)
 
 
 def _lift(given: Mapping[str, Any], card: Card, filled: Filled) -> float:
@@ -262,10 +297,21 @@ def lobe_width(lobe: Lobe, height_m: float) -> float:
     return float(closes - opens)
 
 
-def _centreline(given: Mapping[str, Any], duration: float, card: Card) -> float:
+def _centreline(
+    given: Mapping[str, Any], duration: float, card: Card, measured: float | None
+) -> float:
     """Degrees from overlap TDC to the nose: after it for intake, before it for exhaust."""
     towards = 1.0 if card.side == "intake" else -1.0
     found = card_centreline(given, duration, card.side)
+    if found is None and measured is not None:
+        word = "ATDC" if card.side == "intake" else "BTDC"
+        reason = "nose of the measured lobe"
+        source = f"measured: {given['lift_file']}"
+        card.findings.assume(f"{card.table}.centreline", f"{measured:.1f} {word}", reason, source)
+        return measured
+    if found is not None and measured is not None and abs(found - measured) > CARD_APART_DEG:
+        text = f"{found:g} by the card, {measured:.1f} in {given['lift_file']}; the card counts"
+        card.findings.ask(f"{card.place} centreline", text)
     if found is None:
         separation = card.kind.lobe_separation_cam_deg
         word = "ATDC" if card.side == "intake" else "BTDC"

@@ -104,6 +104,8 @@ _CAM: Table = {
     "opens": Key("point"),
     "closes": Key("point"),
     "lift_file": Key("text"),
+    "lift_angles": Key("choice", choices=("cam", "crank")),
+    "lift_column": Key("text"),
 }
 
 _SLEEVE: Table = {

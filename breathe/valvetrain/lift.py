@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
-from scipy.interpolate import BSpline, PPoly, make_smoothing_spline
+from scipy.interpolate import PPoly
 
-from breathe.engine.parts import Floats, Lobe, Side
+from breathe.engine.parts import Floats, Lobe
 from breathe.valvetrain.lobe import NODE_DEG, RAMP_LENGTH, Flank, join_flanks, ramp_below
-from breathe.valvetrain.sheet import read_sheet
+from breathe.valvetrain.smoothing import Smooth, smooth
 
 FEWEST_ROWS = 12
 NOISE_FLOOR_M = 0.03e-3
@@ -19,9 +18,9 @@ BASE_BAND_M = 0.05e-3
 OPEN_END_M = 0.5e-3
 """A sheet that starts or ends above this lift has not been measured down to the ramp."""
 WIDEST_SCATTER_M = 0.1e-3
-MISREAD_M = 0.15e-3
-"""A reading this far from the cubic through two neighbours on each side is taken for a slip, if it
-also stands out eightfold from how far the others are (common practice, no source)."""
+WRONG_ZERO_M = 0.02e-3
+"""A base circle this far from zero is taken for a wrong zero; nearer, for scatter."""
+MOST_READINGS = 800
 LONGEST_RAMP_DEG = 60.0
 EQUAL_LIFTS = np.linspace(0.80, 0.95, 7)
 """Shares of full lift at which the flanks are averaged to find the nose."""
@@ -32,12 +31,16 @@ class Smoothed:
     """A lobe through readings, and how far it passes from them."""
 
     lobe: Lobe
+    curve: Smooth
+    """Through the readings less ``base_m``, on their own wheel."""
     nose_deg: float
     """Where on the readings' own wheel the lobe's angle 0 lies."""
     residual_m: Floats
     """(n,) reading less lobe, on the base circle too."""
     base_m: float
     """Taken off all readings: the level of the base circle."""
+    floor_m: float
+    """Below this lift the lobe follows a ramp, not the readings."""
     notes: tuple[str, ...]
 
     @property
@@ -45,59 +48,10 @@ class Smoothed:
         return float(np.sqrt(np.mean(self.residual_m**2)))
 
 
-def read_lobe(path: Path, side: Side, rocker_ratio: float = 1.0) -> tuple[Lobe, tuple[str, ...]]:
-    """Lobe from a measured sheet, and what was noticed on the way.
-
-    Parameters
-    ----------
-    path : Path
-        As for ``read_sheet``.
-    side : 'intake' or 'exhaust'
-        To question a sheet that looks like the other side's.
-    rocker_ratio : float
-        Multiplies the readings: 1 if they were taken at the valve.
-
-    Raises
-    ------
-    OSError
-        If the file cannot be opened.
-    ValueError
-        One message with every fault, by row.
-    """
-    sheet = read_sheet(path)
-    try:
-        smoothed = lobe_from_table(
-            sheet.angle_deg,
-            sheet.lift_m * rocker_ratio,
-            made_from=f"measured: {path.name}",
-            row=sheet.row,
-        )
-    except ValueError as error:
-        raise ValueError(f"{path.name}: {error}") from None
-    worst = int(np.argmax(np.abs(smoothed.residual_m)))
-    rms, most = smoothed.residual_rms_m, smoothed.residual_m[worst]
-    notes = [
-        f"{path.name}: {len(sheet.row)} rows smoothed; the line passes {rms * 1e3:.3f} mm (rms) "
-        f"from the readings, at most {abs(most) * 1e3:.3f} mm, in row {sheet.row[worst]}",
-        *smoothed.notes,
-    ]
-    other = "exhaust" if side == "intake" else "intake"
-    window = (200.0, 320.0) if side == "intake" else (400.0, 520.0)
-    whole_cycle = sheet.angle_deg[0] >= 0 and sheet.angle_deg[-1] - sheet.angle_deg[0] > 360
-    if whole_cycle and window[0] <= smoothed.nose_deg <= window[1]:
-        notes.append(
-            f"the nose is at {smoothed.nose_deg:.0f} deg: if 0 is firing TDC this is the {other} "
-            f"lobe, read here as {side}"
-        )
-    return smoothed.lobe, tuple(notes)
-
-
-def lobe_from_table(
-    angle_deg: Floats, lift_m: Floats, *, made_from: str, row: tuple[int, ...] = ()
-) -> Smoothed:
+def lobe_from_table(angle_deg: Floats, lift_m: Floats, *, made_from: str) -> Smoothed:
     """Smooth readings into a lobe.
 
-    A cubic smoothing spline whose stiffness is chosen by generalised cross-validation, so it
+    A cubic smoothing spline whose stiffness is chosen by cross-validation (``smoothing.smooth``)
     needs no guess of the scatter and passes through clean readings. Below ``NOISE_FLOOR_M`` or
     three times the scatter a ramp leads down to the base circle, which is set to zero. The nose is
     the mean of both flanks at equal lifts near full lift.
@@ -110,27 +64,19 @@ def lobe_from_table(
         At the valve, zero lash.
     made_from : str
         For the lobe.
-    row : (n,) int, optional
-        What messages call each reading; counted from 1 unless given.
 
     Raises
     ------
     ValueError
         If there are too few readings, they do not rise in angle, start or end far above the base
-        circle, stand out from their neighbours or scatter widely, or fall on the way up.
-
-    References
-    ----------
-    P. Craven and G. Wahba, Smoothing noisy data with spline functions, Numerische Mathematik 31,
-    1979 (from memory).
+        circle, scatter widely, or fall on the way up.
     """
     angle, raw = np.asarray(angle_deg, dtype=np.float64), np.asarray(lift_m, dtype=np.float64)
     _check_table(angle, raw)
-    _check_misread(angle, raw, row or tuple(range(1, len(raw) + 1)))
     base, notes = _base_level(raw)
     lift = raw - base
-    spline, scatter = _smooth(angle, lift)
-    pieces = PPoly.from_spline(spline.tck)
+    curve = _smooth(angle, lift)
+    pieces, scatter = curve.pieces, curve.scatter_m
     peak = _peak(pieces)
     floor = max(NOISE_FLOOR_M, 3 * scatter)
     notes += _open_ends(lift)
@@ -145,22 +91,38 @@ def lobe_from_table(
     )
     drawn = np.interp(angle - nose, lobe.angle_deg, lobe.lift_m, left=0.0, right=0.0)
     within = (angle > starts) & (angle < ends)
-    drawn[within] = spline(angle[within])
+    drawn[within] = curve.spline(angle[within])
     return Smoothed(
-        lobe=lobe, nose_deg=nose, residual_m=lift - drawn, base_m=base, notes=tuple(notes)
+        lobe=lobe,
+        curve=curve,
+        nose_deg=nose,
+        residual_m=lift - drawn,
+        base_m=base,
+        floor_m=floor,
+        notes=tuple(notes),
     )
 
 
-def _smooth(angle_deg: Floats, lift_m: Floats) -> tuple[BSpline, float]:
-    """Smoothing spline and its rms distance from the readings; refuses wild scatter."""
-    spline = make_smoothing_spline(angle_deg, lift_m)
-    scatter = float(np.sqrt(np.mean((lift_m - spline(angle_deg)) ** 2)))
-    if scatter > WIDEST_SCATTER_M:
+def _thinned(angle_deg: Floats, lift_m: Floats) -> tuple[Floats, Floats]:
+    """Means of neighbouring readings where there are more than the smoothing needs."""
+    group = int(np.ceil(len(angle_deg) / MOST_READINGS))
+    if group == 1:
+        return angle_deg, lift_m
+    cuts = np.arange(0, len(angle_deg), group)
+    count = np.diff(np.append(cuts, len(angle_deg)))
+    return np.add.reduceat(angle_deg, cuts) / count, np.add.reduceat(lift_m, cuts) / count
+
+
+def _smooth(angle_deg: Floats, lift_m: Floats) -> Smooth:
+    """Smoothing spline; refuses wild scatter."""
+    curve = smooth(*_thinned(angle_deg, lift_m))
+    apart = float(np.sqrt(np.mean((lift_m - curve.spline(angle_deg)) ** 2)))
+    if apart > WIDEST_SCATTER_M:
         raise ValueError(
-            f"found readings that scatter by {scatter * 1e3:.2f} mm (rms) about any smooth line; "
+            f"found readings that scatter by {apart * 1e3:.2f} mm (rms) about any smooth line; "
             f"expected at most {WIDEST_SCATTER_M * 1e3:.2f} mm"
         )
-    return spline, scatter
+    return curve
 
 
 def _measured_flank(
@@ -210,10 +172,11 @@ def _base_level(lift_m: Floats) -> tuple[float, list[str]]:
     if near.sum() < 4 or not (near[0] and near[-1]):
         return 0.0, []
     level = float(np.median(lift_m[near]))
-    if abs(level) < 0.005e-3:
-        return level, []
+    if lift_m.min() <= WRONG_ZERO_M and level >= -WRONG_ZERO_M:
+        return 0.0, []
     return level, [
-        f"the base circle reads {level * 1e3:+.3f} mm: taken as zero; a wrong zero, or run-out?"
+        f"the base circle reads {level * 1e3:+.3f} mm: taken as zero; base circle run-out or "
+        "wrong zero?"
     ]
 
 
@@ -230,7 +193,7 @@ def _open_ends(lift_m: Floats) -> list[str]:
         if lift > BASE_BAND_M:
             notes.append(
                 f"{found}, above the base circle: a ramp is added below it, so seat duration is a "
-                "guess. A wrong zero, or run-out?"
+                "guess. Base circle run-out or wrong zero?"
             )
     return notes
 
@@ -269,38 +232,6 @@ def _check_beyond(angle_deg: Floats, lift_m: Floats, span_deg: tuple[float, floa
         raise ValueError(
             f"found a second rise, to {second.max() * 1e3:.2f} mm at "
             f"{angle_deg[second.argmax()]:g} deg crank; expected one lobe. Two lobes in one sheet?"
-        )
-
-
-def _check_misread(angle_deg: Floats, lift_m: Floats, row: tuple[int, ...]) -> None:
-    """Refuse readings that stand out from their neighbours."""
-    neighbours = (-2, -1, 1, 2)
-    middle = np.arange(2, len(lift_m) - 2)
-    expected = np.zeros(len(middle))
-    for k in neighbours:
-        others = [other for other in neighbours if other != k]
-        # Lagrange's weight of this neighbour at the angle left out.
-        weight = np.prod(
-            [
-                (angle_deg[middle] - angle_deg[middle + other])
-                / (angle_deg[middle + k] - angle_deg[middle + other])
-                for other in others
-            ],
-            axis=0,
-        )
-        expected += weight * lift_m[middle + k]
-    off = np.abs(lift_m[middle] - expected)
-    limit = max(MISREAD_M, 8 * float(np.median(off)))
-    peak = (off >= np.roll(off, 1)) & (off >= np.roll(off, -1))
-    bad = np.flatnonzero((off > limit) & peak)
-    if len(bad):
-        raise ValueError(
-            "; ".join(
-                f"row {row[middle[i]]}: found a lift of {lift_m[middle[i]] * 1e3:.2f} mm; its "
-                f"neighbours suggest {expected[i] * 1e3:.2f} mm"
-                for i in bad[:8]
-            )
-            + ". A misread or mistyped row?"
         )
 
 

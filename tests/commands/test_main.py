@@ -76,7 +76,7 @@ def test_engine_file_without_a_verb(breathe):
 
 
 def test_unlike_any_verb_lists_them(breathe):
-    assert "There are: compare, explain, new, runs, show." in breathe("zzzz").err
+    assert f"There are: {', '.join(VERBS)}." in breathe("zzzz").err
 
 
 def test_mistyped_option_gets_the_nearest_and_an_example(breathe):

@@ -1,0 +1,176 @@
+"""breathe lobe: a measured lift sheet read, questioned, smoothed and told."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from breathe.errors import BreatheError
+
+
+@click.command(name="lobe", short_help="A measured lift sheet: is this the lobe that was ordered?")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--angles", type=click.Choice(["cam", "crank"]), help="What the sheet's degrees are.")
+@click.option(
+    "--zero",
+    type=click.Choice(["firing", "overlap", "nose", "arbitrary"]),
+    help="Where the wheel's 0 is: at firing or overlap TDC, at the nose, or anywhere.",
+)
+@click.option("--side", type=click.Choice(["intake", "exhaust"]), help="Which lobe is expected.")
+@click.option("--column", metavar="NAME", help="Lift column: its name, part of it, or its number.")
+@click.option("--sheet", metavar="NAME", help="Which sheet of a workbook. [default: the first]")
+@click.option(
+    "--lift-unit",
+    type=click.Choice(["mm", "in", "thou", "um"]),
+    help="Of readings that name none. [default: by heading or size]",
+)
+@click.option(
+    "--rocker",
+    type=click.FloatRange(0.5, 3.0),
+    default=1.0,
+    help="Ratio, if lift was read at the lobe. [default: 1]",
+)
+@click.option(
+    "--ordered", metavar="DURATION", help='What the card says: "264 deg crank at 0.1 mm".'
+)
+@click.option(
+    "--height",
+    "heights",
+    multiple=True,
+    metavar="LIFT",
+    help='A further checking height: "0.5 mm".',
+)
+@click.option(
+    "--rpm",
+    type=click.FloatRange(100, 25_000),
+    default=6000.0,
+    show_default=True,
+    help="Engine speed for m/s.",
+)
+@click.option("--units", type=click.Choice(["metric", "imperial"]), default="metric")
+@click.option("--csv", is_flag=True, help="Only the figures as CSV, SI and degrees.")
+@click.option(
+    "--write",
+    "target",
+    type=click.Path(path_type=Path),
+    metavar="CSV",
+    help="Write the clean curve for an engine file, and the readings beside it.",
+)
+@click.option("--overwrite", is_flag=True, help="Replace files that are there.")
+def command(
+    file: Path,
+    angles: str | None,
+    zero: str | None,
+    side: str | None,
+    column: str | None,
+    sheet: str | None,
+    lift_unit: str | None,
+    rocker: float,
+    ordered: str | None,
+    heights: tuple[str, ...],
+    rpm: float,
+    units: str,
+    csv: bool,
+    target: Path | None,
+    overwrite: bool,
+) -> None:
+    """Tell what the measured lift in FILE is: durations, nose, flanks, and how sure.
+
+    FILE is a CSV, text or .xlsx sheet with a column of angles (cam or crank degrees, or from dead
+    centres such as 22 BTDC) and one of lift. Rows that do not fit are told by number.
+    """
+    import sys
+    from typing import cast
+
+    from breathe.engine.parts import Side
+    from breathe.engine.quantities import System
+    from breathe.measured.lift_file import Asked
+    from breathe.measured.lift_words import Wheel, Zero
+    from breathe.measured.lift_words import lift_unit as unit_named
+    from breathe.measured.lobe import measured_lobe
+    from breathe.study.lobe import lobe_figures
+    from breathe.view.console import carried, show
+    from breathe.view.lobe import lobe_csv, lobe_page
+
+    card = _ordered(ordered) if ordered else None
+    _refuse_to_overwrite(target, overwrite)
+    measured = measured_lobe(
+        file,
+        Asked(
+            angles=cast(Wheel | None, angles),
+            zero=cast(Zero | None, zero),
+            side=cast(Side | None, side),
+            column=column,
+            lift_unit=unit_named(lift_unit) if lift_unit else None,
+            rocker_ratio=rocker,
+            ordered_deg=card[0] if card else None,
+            workbook_sheet=sheet,
+        ),
+    )
+    figures = lobe_figures(measured, heights_m=[_height(one) for one in heights], ordered=card)
+    if csv:
+        sys.stdout.write(carried(lobe_csv(figures), sys.stdout.encoding))
+    else:
+        show(lobe_page(figures, rpm, cast(System, units)))
+    if target is not None:
+        from breathe.measured.lift_write import curve_csv, readings_csv
+
+        _write(target, curve_csv(measured))
+        _write(_beside(target), readings_csv(measured))
+        click.echo(
+            f'Wrote {target} (in an engine file: lift_file = "{target.name}") and '
+            f"{_beside(target)}",
+            err=True,
+        )
+
+
+def _ordered(text: str) -> tuple[float, float]:
+    """Duration [deg crank] and checking height [m] from '264 deg crank at 0.1 mm'."""
+    from breathe.engine.quantities import QuantityError, read_quantity
+    from breathe.study.lobe import CHECKING_HEIGHTS_M
+
+    duration, _, height = text.partition(" at ")
+    try:
+        at = read_quantity(height.strip(), "length") if height else CHECKING_HEIGHTS_M[0]
+        return read_quantity(duration.strip(), "angle"), at
+    except QuantityError as error:
+        raise BreatheError(
+            f'--ordered: {error}. Example: --ordered "264 deg crank at 0.1 mm"'
+        ) from None
+
+
+def _height(text: str) -> float:
+    from breathe.engine.quantities import QuantityError, read_quantity
+
+    try:
+        height = read_quantity(text, "length")
+    except QuantityError as error:
+        raise BreatheError(f"--height: {error}") from None
+    if not 0.02e-3 <= height <= 20e-3:
+        raise BreatheError(f"--height: found {height * 1e3:g} mm; expected 0.02 to 20 mm")
+    return height
+
+
+def _beside(target: Path) -> Path:
+    return target.with_name(f"{target.stem}-readings{target.suffix or '.csv'}")
+
+
+def _refuse_to_overwrite(target: Path | None, overwrite: bool) -> None:
+    if target is None:
+        return
+    if not target.parent.is_dir():
+        raise BreatheError(f"{target}: the folder {target.parent} is not there")
+    for path in (target, _beside(target)):
+        if path.exists() and not overwrite:
+            raise BreatheError(f"{path}: is there already; choose another name, or add --overwrite")
+
+
+def _write(path: Path, text: str) -> None:
+    """Whole or not at all."""
+    temporary = path.with_name(path.name + ".part")
+    try:
+        temporary.write_text(text, encoding="utf-8", newline="\n")
+        temporary.replace(path)
+    finally:
+        temporary.unlink(missing_ok=True)

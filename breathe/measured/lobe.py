@@ -1,0 +1,143 @@
+"""A lobe from a measured sheet: read, smoothed, placed in the cycle and questioned."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from breathe.engine.parts import Lobe, Side
+from breathe.measured.lift_file import Asked, LiftReadings, read_lift_file
+from breathe.measured.sheet import SheetError
+from breathe.measured.wheel import Placed, place_zero
+from breathe.valvetrain.lift import Smoothed, lobe_from_table
+
+MOST_MISSING = 0.2
+"""Share of a flank without readings beyond which acceleration is refused."""
+_SEAT_M = 0.1e-3
+_PLAIN = ("encoding: UTF-8", "columns parted by commas", "decimal point")
+"""What needs no asking back."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasuredLobe:
+    """A lobe and all that is known of how it came about."""
+
+    readings: LiftReadings
+    smoothed: Smoothed
+    placed: Placed
+    step_deg: float
+    """Usual step between readings [deg crank]."""
+    missing: tuple[float, float]
+    """Share of the opening and of the closing flank without readings."""
+    questions: tuple[str, ...]
+
+    @property
+    def lobe(self) -> Lobe:
+        return self.smoothed.lobe
+
+    def told(self) -> list[str]:
+        """What an engine file's reader asks back: what was understood, changed and is odd."""
+        name, readings = self.readings.name, self.readings
+        worst = int(np.argmax(np.abs(self.smoothed.residual_m)))
+        lines = [f"{name}: {line}" for line in readings.understood if line not in _PLAIN]
+        lines += [f"{name}, row {note.row} {note.done}: {note.why}" for note in readings.row_notes]
+        lines.append(
+            f"{name}: {readings.rows_used} of {readings.rows_read} rows smoothed; the line passes "
+            f"{self.smoothed.residual_rms_m * 1e3:.3f} mm (rms) from the readings, at most "
+            f"{abs(self.smoothed.residual_m[worst]) * 1e3:.3f} mm, in row {readings.row[worst]}"
+        )
+        return lines + [f"{name}: {line}" for line in (self.placed.words, *self.questions)]
+
+    @property
+    def centreline_deg(self) -> float | None:
+        """Nose from overlap TDC as a card writes it, where sheet or user say where TDC is."""
+        if not self.placed.sure or self.placed.zero not in ("firing", "overlap"):
+            return None
+        return abs(self.smoothed.nose_deg + self.placed.shift_deg - 360.0)
+
+
+def measured_lobe(path: Path, asked: Asked | None = None) -> MeasuredLobe:
+    """Lobe from a measured sheet of any layout.
+
+    Raises
+    ------
+    SheetError
+        One message: what is wrong with the file, what was found, what is expected.
+    """
+    asked = asked or Asked()
+    readings = read_lift_file(path, asked)
+    try:
+        smoothed = lobe_from_table(
+            readings.angle_deg, readings.lift_m, made_from=f"measured: {path.name}"
+        )
+    except ValueError as error:
+        hint = f" ({readings.understood[-1]})" if readings.understood else ""
+        raise SheetError(f"{path.name}: {error}{hint}") from None
+    placed = place_zero(
+        smoothed.nose_deg,
+        asked=asked.zero,
+        said=readings.zero,
+        side=None if readings.zero else readings.side,
+        crank=readings.wheel == "crank",
+    )
+    step = float(np.median(np.diff(readings.angle_deg)))
+    _refuse_other_side(readings, smoothed, placed, asked.side)
+    missing = _missing(readings, smoothed, step)
+    return MeasuredLobe(
+        readings=readings,
+        smoothed=smoothed,
+        placed=placed,
+        step_deg=step,
+        missing=missing,
+        questions=(*readings.questions, *smoothed.notes, *_about_gaps(missing)),
+    )
+
+
+def _refuse_other_side(
+    readings: LiftReadings, smoothed: Smoothed, placed: Placed, wanted: Side | None
+) -> None:
+    """An exhaust lobe's nose lies before overlap TDC, an intake lobe's after it."""
+    if wanted is None:
+        return
+    other: Side = "exhaust" if wanted == "intake" else "intake"
+    after = smoothed.nose_deg + placed.shift_deg - 360.0
+    told = f"{abs(after):.0f} {'ATDC' if after > 0 else 'BTDC'}"
+    if placed.sure and placed.zero in ("firing", "overlap"):
+        if (after > 0) != (wanted == "intake"):
+            raise SheetError(
+                f"{readings.name}: expected the {wanted} lobe; the nose is at {told}, as of an "
+                f"{other} lobe. The other lobe's file or column?"
+            )
+        return
+    if placed.zero != "arbitrary" or placed.sure or readings.wheel == "cam":
+        return
+    guess = place_zero(smoothed.nose_deg, asked=None, said=None, side=other, crank=True)
+    whole = np.ptp(readings.angle_deg) > 400 or readings.angle_deg[0] < -300
+    if guess.zero in ("firing", "overlap") and whole:
+        raise SheetError(
+            f"{readings.name}: expected the {wanted} lobe; {guess.words}. The other lobe's file "
+            "or column? If the wheel's 0 is no TDC, say so with --zero arbitrary"
+        )
+
+
+def _missing(readings: LiftReadings, smoothed: Smoothed, step_deg: float) -> tuple[float, float]:
+    angle = readings.angle_deg - smoothed.nose_deg
+    lobe = smoothed.lobe
+    open_deg = lobe.angle_deg[lobe.lift_m > _SEAT_M][[0, -1]]
+    shares = []
+    for first, last in ((open_deg[0], 0.0), (0.0, open_deg[1])):
+        inside = angle[(angle > first) & (angle < last)]
+        gaps = np.diff(np.concatenate([[first], inside, [last]]))
+        unread = gaps[gaps > 1.6 * step_deg] - step_deg
+        shares.append(float(unread.sum() / (last - first)))
+    return shares[0], shares[1]
+
+
+def _about_gaps(missing: tuple[float, float]) -> list[str]:
+    return [
+        f"{share * 100:.0f} % of the {name} flank has no readings: wider doubt there"
+        for name, share in zip(("opening", "closing"), missing, strict=True)
+        if share > MOST_MISSING
+    ]
