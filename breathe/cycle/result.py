@@ -187,7 +187,7 @@ def cycle(
         settling_residual=settling.change,
         mass_closure=settling.mass_closure,
         energy_closure=settling.energy_closure,
-        remark=remarks(flat, state, settling, residual),
+        remark=remarks(engine, flat, state, settling, residual),
         trace=_traces(flat, state) if traces else None,
     )
 
