@@ -18,6 +18,8 @@ class SettingNote:
     intake_duration_deg: float | None = None
     """Crank degrees above the checking height of `About.checking_height_m`."""
     exhaust_duration_deg: float | None = None
+    overlap_deg: float | None = None
+    """Crank degrees both valves are open, at the same height."""
     how: str = ""
     """How it differs from the engine's own cams, such as 'intake sleeve 7.2 mm'."""
 
@@ -38,6 +40,8 @@ class About:
     outside_temperature_K: float
     speed_limit_rpm: float
     checking_height_m: float
+    ca50_best_deg: float | None = None
+    """Where half-burned gives best torque, after firing TDC; None if the user holds it fixed."""
     assumed: tuple[dict[str, str], ...] = ()
     """Each with key, value, reason, source."""
     questions: tuple[str, ...] = ()

@@ -12,7 +12,7 @@ from breathe.commands.options import runs_option
 @click.command(name="runs", short_help="List the runs kept in the run folder.")
 @runs_option
 def command(runs_folder: Path) -> None:
-    """List all runs: when begun, engine, cases done of those planned, state."""
+    """List all runs: when begun, cases done of those planned, state, engine."""
     from breathe.runs import run_folders
     from breathe.view.console import Grid, show
 
@@ -26,8 +26,9 @@ def command(runs_folder: Path) -> None:
         )
         return
     rows = sorted((_row(folder) for folder in folders), key=lambda row: row[1])
-    header = ("run", "begun", "engine", "done", "planned", "state")
-    show([Grid(title="", header=header, rows=tuple(rows), left=frozenset({0, 1, 2, 5}))])
+    header = ("run", "begun", "cases", "state", "engine")
+    words = frozenset(range(len(header)))
+    show([Grid(title="", header=header, rows=tuple(rows), left=words - {2}, folds=words)])
 
 
 def _row(folder: Path) -> tuple[str, ...]:
@@ -40,10 +41,6 @@ def _row(folder: Path) -> tuple[str, ...]:
             if run.altered():
                 state += ", altered since written"
             begun = run.made.strftime("%Y-%m-%d %H:%M")
-            return run.name, begun, _short(run.about.engine), str(done), str(planned), state
+            return run.name, begun, f"{done} of {planned}", state, run.about.engine
     except RunError:
-        return folder.name, "", "", "", "", "cannot be read"
-
-
-def _short(name: str, most: int = 24) -> str:
-    return name if len(name) <= most else name[: most - 1].rstrip() + "~"
+        return folder.name, "", "", "cannot be read", ""

@@ -1,12 +1,12 @@
 """Where one curve over engine speed beats another: stretches and crossings, all of them.
 
-Both curves are joined by straight lines between the speeds that were run. A difference below the
-numerical error is no difference. A tuned engine crosses more than once; nothing here assumes one.
+A verdict belongs to a speed that was run; a difference below the numerical error is none. Between
+speeds the curves are joined by straight lines, which only places the crossings. A tuned engine
+crosses more than once; nothing here assumes one.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
@@ -23,13 +23,15 @@ NUMERICAL_ERROR = 0.005
 
 @dataclass(frozen=True, slots=True)
 class Stretch:
-    """Speeds over which one curve stays above, below or level with the other."""
+    """Neighbouring speeds that were run, at each of which the verdict is the same."""
 
     start_rpm: float
+    """The first of these speeds."""
     end_rpm: float
+    """The last of these speeds; the first again where there is one only."""
     verdict: Verdict
     extreme: float
-    """Largest difference in size at a speed that was run, over the other curve, signed [-]."""
+    """Largest difference in size at one of these speeds, over the other curve, signed [-]."""
     extreme_rpm: float
 
 
@@ -42,9 +44,27 @@ class Crossing:
     high_rpm: float
     """The band: between these the difference is below the numerical error, and never narrower
     than a quarter of the local speed step each way (a straight line knows no better; common
-    practice, no source)."""
+    practice, no source) unless a speed that was run is nearer."""
+    below_rpm: float
+    above_rpm: float
+    """The nearest speeds that were run where one or the other wins."""
     starts: bool
     """The first curve starts to win here, going up in speed; else it stops."""
+
+    @property
+    def wide(self) -> bool:
+        """The band fills most of the way between the speeds that decide: its middle says little."""
+        return self.high_rpm - self.low_rpm > 0.501 * (self.above_rpm - self.below_rpm)
+
+
+def tied(first: ArrayLike, second: ArrayLike, tie: float = NUMERICAL_ERROR) -> NDArray[np.bool_]:
+    """Whether two figures differ by no more than ``tie``, as a share of the larger.
+
+    The one rule for ties; tables and sentences both ask here. Figures of any shape; nan ties
+    with nothing.
+    """
+    one, other = np.asarray(first, dtype=float), np.asarray(second, dtype=float)
+    return np.asarray(np.abs(one - other) <= tie * np.maximum(np.abs(one), np.abs(other)))
 
 
 def _curves(speed: ArrayLike, a: ArrayLike, b: ArrayLike) -> tuple[Floats, Floats, Floats]:
@@ -58,45 +78,32 @@ def _curves(speed: ArrayLike, a: ArrayLike, b: ArrayLike) -> tuple[Floats, Float
     return x, first, second
 
 
-def _level(first: Floats, second: Floats, tie: float) -> Floats:
-    """Difference that counts as none."""
-    return np.asarray(tie * np.maximum(np.abs(first), np.abs(second)))
-
-
-def _zeros(x: Floats, y: Floats) -> list[float]:
-    """Where the broken line (x, y) is zero, ends of level zero pieces included."""
-    found = [float(p) for p, value in zip(x, y, strict=True) if value == 0]
-    for left, right, low, high in zip(x[:-1], x[1:], y[:-1], y[1:], strict=True):
-        if low * high < 0:
-            found.append(float(left + (right - left) * low / (low - high)))
-    return sorted(found)
-
-
-def _pieces(x: Floats, difference: Floats, none: Floats) -> Iterable[tuple[float, float, Verdict]]:
-    breaks = {float(x[0]), float(x[-1])}
-    breaks.update(_zeros(x, difference - none), _zeros(x, difference + none))
-    edges = sorted(breaks)
-    for start, end in pairwise(edges):
-        middle = (start + end) / 2
-        d, t = np.interp(middle, x, difference), np.interp(middle, x, none)
-        yield start, end, "helps" if d > t else "hurts" if d < -t else "same"
+def _signs(first: Floats, second: Floats, tie: float) -> Floats:
+    """1 where the first curve wins, -1 where the second does, 0 where they tie."""
+    return np.asarray(np.where(tied(first, second, tie), 0.0, np.sign(first - second)))
 
 
 def stretches(speed: ArrayLike, a: ArrayLike, b: ArrayLike, tie: float) -> list[Stretch]:
-    """Cut the speed range into stretches where ``a`` helps, hurts or is level with ``b``.
+    """Cut the speeds that were run into stretches where ``a`` helps, hurts or ties with ``b``.
 
     Parameters
     ----------
     speed, a, b : array_like
         (n,) engine speeds [rpm], each once, and the two curves there; nan where unknown, which
-        is bridged by a straight line between its neighbours.
+        is passed over.
     tie : float
         Difference that counts as none, as a share of the larger of both [-].
 
     Returns
     -------
     list of Stretch
-        Rising in speed, without gaps, neighbours of different verdict. Empty without a point.
+        Rising in speed, each known speed in one of them, neighbours of different verdict. Empty
+        without a point.
+
+    Raises
+    ------
+    ValueError
+        A speed appears twice.
 
     Examples
     --------
@@ -104,29 +111,29 @@ def stretches(speed: ArrayLike, a: ArrayLike, b: ArrayLike, tie: float) -> list[
     ['hurts', 'same', 'helps']
     """
     x, first, second = _curves(speed, a, b)
-    difference, none = first - second, _level(first, second, tie)
     if len(x) == 0:
         return []
-    merged: list[tuple[float, float, Verdict]] = []
-    for start, end, verdict in _pieces(x, difference, none):
-        if merged and merged[-1][2] == verdict:
-            start = merged.pop()[0]
-        merged.append((start, end, verdict))
-    if len(x) == 1:
-        level = abs(difference[0]) <= none[0]
-        only: Verdict = "same" if level else "helps" if difference[0] > 0 else "hurts"
-        merged = [(float(x[0]), float(x[0]), only)]
+    signs = _signs(first, second, tie)
     with np.errstate(divide="ignore", invalid="ignore"):
-        share = difference / np.abs(second)
-    return [Stretch(*piece, *_extreme(x, share, piece[0], piece[1])) for piece in merged]
+        share = (first - second) / np.abs(second)
+    edges = [0, *(np.flatnonzero(np.diff(signs)) + 1), len(x)]
+    words: dict[float, Verdict] = {1.0: "helps", -1.0: "hurts", 0.0: "same"}
+    return [
+        Stretch(
+            float(x[start]),
+            float(x[end - 1]),
+            words[float(signs[start])],
+            *_extreme(x[start:end], share[start:end]),
+        )
+        for start, end in pairwise(edges)
+    ]
 
 
-def _extreme(x: Floats, share: Floats, start: float, end: float) -> tuple[float, float]:
-    inside = np.flatnonzero((x >= start) & (x <= end) & np.isfinite(share))
-    if len(inside) == 0:
-        middle = (start + end) / 2
-        return float(np.interp(middle, x, share)), middle
-    most = inside[np.argmax(np.abs(share[inside]))]
+def _extreme(x: Floats, share: Floats) -> tuple[float, float]:
+    finite = np.flatnonzero(np.isfinite(share))
+    if len(finite) == 0:
+        return float("nan"), float(x[0])
+    most = finite[np.argmax(np.abs(share[finite]))]
     return float(share[most]), float(x[most])
 
 
@@ -138,28 +145,51 @@ def crossings(speed: ArrayLike, a: ArrayLike, b: ArrayLike, tie: float) -> list[
     list of Crossing
         Rising in speed. Curves that only touch, or part from level, do not cross.
 
+    Raises
+    ------
+    ValueError
+        A speed appears twice.
+
     Examples
     --------
     >>> crossings([1000, 3000], [90, 110], [100, 100], 0.0)[0].speed_rpm
     2000.0
     """
     x, first, second = _curves(speed, a, b)
-    decided = [s for s in stretches(speed, a, b, tie) if s.verdict != "same"]
-    found = []
-    for before, after in pairwise(decided):
-        if before.verdict == after.verdict:
-            continue
-        low, high = before.end_rpm, after.start_rpm
-        zeros = [z for z in _zeros(x, first - second) if low <= z <= high]
-        middle = (zeros[0] + zeros[-1]) / 2 if zeros else (low + high) / 2
-        right = int(np.clip(np.searchsorted(x, middle), 1, len(x) - 1))
-        margin = float(x[right] - x[right - 1]) / 4
-        found.append(
-            Crossing(
-                speed_rpm=middle,
-                low_rpm=max(float(x[0]), min(low, middle - margin)),
-                high_rpm=min(float(x[-1]), max(high, middle + margin)),
-                starts=after.verdict == "helps",
-            )
-        )
-    return found
+    signs = _signs(first, second, tie)
+    decided = np.flatnonzero(signs)
+    return [
+        _crossing(x, first, second, tie, int(below), int(above))
+        for below, above in pairwise(decided)
+        if signs[below] != signs[above]
+    ]
+
+
+def _crossing(
+    x: Floats, first: Floats, second: Floats, tie: float, below: int, above: int
+) -> Crossing:
+    """Between the points ``below`` and ``above``, which different curves win."""
+    difference = first - second
+    none = tie * np.maximum(np.abs(first), np.abs(second))
+    side = np.sign(difference)
+    zeros = [_zero(x, difference, i) for i in range(below, above) if side[i] * side[i + 1] <= 0]
+    middle = (zeros[0] + zeros[-1]) / 2
+    right = int(np.clip(np.searchsorted(x, middle), below + 1, above))
+    margin = float(x[right] - x[right - 1]) / 4
+    low = _zero(x, side[below] * difference - none, below)
+    high = _zero(x, side[above] * difference - none, above - 1)
+    return Crossing(
+        speed_rpm=middle,
+        low_rpm=max(float(x[below]), min(low, middle - margin)),
+        high_rpm=min(float(x[above]), max(high, middle + margin)),
+        below_rpm=float(x[below]),
+        above_rpm=float(x[above]),
+        starts=bool(side[above] > 0),
+    )
+
+
+def _zero(x: Floats, y: Floats, i: int) -> float:
+    """Where the straight line from point i to the next is zero; its middle where all of it is."""
+    if y[i] == y[i + 1]:
+        return float(x[i] + x[i + 1]) / 2
+    return float(x[i] + (x[i + 1] - x[i]) * y[i] / (y[i] - y[i + 1]))

@@ -162,6 +162,7 @@ def about(
         outside_temperature_K=engine.air.temperature_K,
         speed_limit_rpm=engine.speed_limit_rpm,
         checking_height_m=SEAT_HEIGHT_M,
+        ca50_best_deg=engine.burn.ca50_best_deg if engine.burn.ca50_deg is None else None,
         assumed=tuple(
             {"key": one.key, "value": one.value, "reason": one.reason, "source": one.source}
             for one in engine.assumed
@@ -174,9 +175,11 @@ def _note(engine: Engine, setting: Setting) -> SettingNote:
     events = case_of(engine, setting)
     intake = _timing(events, "intake", SEAT_HEIGHT_M)
     exhaust = _timing(events, "exhaust", SEAT_HEIGHT_M)
+    both = intake is not None and exhaust is not None
     return SettingNote(
         label=setting.label,
         intake_duration_deg=intake.duration_deg if intake else None,
         exhaust_duration_deg=exhaust.duration_deg if exhaust else None,
+        overlap_deg=overlap_deg(events.intake, events.exhaust, SEAT_HEIGHT_M) if both else None,
         how=how(setting),
     )

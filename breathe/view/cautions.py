@@ -17,7 +17,7 @@ KNOCK = (
     "nothing."
 )
 OVER_SPEED = (
-    "Speed: {count} of these speeds lie above the engine file's limit of {limit:.0f} rpm. Rods, "
+    "Speed: {told} above the engine file's limit of {limit:.0f} rpm. Rods, "
     "springs and pump set that limit, and nothing here checks them."
 )
 DOUBT = (

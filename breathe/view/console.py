@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import re
+import shutil
 import sys
 import textwrap
 from collections.abc import Iterator, Sequence
@@ -18,6 +19,12 @@ if TYPE_CHECKING:
     from rich.table import Table
 
 WIDTH = 80
+"""Of a page in a pipe or file, and the widest line of prose on any terminal."""
+WIDEST = 120
+"""Of a table on a terminal that has the room."""
+NARROWEST = 40
+_FOLDED = 10
+"""No column is folded narrower than this."""
 MOST_COLUMNS = 10
 """Speed, eight settings and the winner; more are hard to follow along a row."""
 _GAP = 2
@@ -51,6 +58,8 @@ class Grid:
     """Last columns, that only the last block needs."""
     left: frozenset[int] = frozenset()
     """Columns set to the left; figures stand to the right."""
+    folds: frozenset[int] = frozenset()
+    """Columns of words, whose cells go on in a second line before the table is cut."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,23 +106,32 @@ def _can_carry(sign: str, encoding: str | None) -> bool:
 
 
 def show(page: Page, stream: TextIO | None = None) -> None:
-    """Write a page to a stream (default: standard output)."""
+    """Write a page to a stream (default: standard output), as wide as a terminal is."""
     stream = stream or sys.stdout
     encoding, ruled = stream.encoding, stream.isatty()
+    width = page_width(stream)
     for piece in page:
         if isinstance(piece, Grid):
-            text = grid_text(_grid_carried(piece, encoding), ruled=ruled, encoding=encoding)
+            carried_grid = _grid_carried(piece, encoding)
+            text = grid_text(carried_grid, ruled=ruled, encoding=encoding, width=width)
         else:
-            text = _paragraph(piece, encoding)
+            text = _paragraph(piece, encoding, width)
         stream.write(text + "\n")
     stream.flush()
 
 
-def _paragraph(piece: Item | str, encoding: str | None) -> str:
+def page_width(stream: TextIO) -> int:
+    """Columns that tables may take: a terminal's own, within reason, and `WIDTH` elsewhere."""
+    if not stream.isatty():
+        return WIDTH
+    return min(WIDEST, max(NARROWEST, shutil.get_terminal_size((WIDTH, 24)).columns))
+
+
+def _paragraph(piece: Item | str, encoding: str | None, width: int = WIDTH) -> str:
     item = Item(piece, hang=0) if isinstance(piece, str) else piece
     filled = textwrap.fill(
         _NUMBER_AND_UNIT.sub("\\1\u00a0", carried(item.text, encoding)),
-        WIDTH,
+        min(WIDTH, width),
         initial_indent=" " * item.indent,
         subsequent_indent=" " * (item.indent + item.hang),
         break_long_words=False,
@@ -131,20 +149,22 @@ def _grid_carried(grid: Grid, encoding: str | None) -> Grid:
     )
 
 
-def grid_text(grid: Grid, *, ruled: bool = False, encoding: str | None = "utf-8") -> str:
-    """The table as lines of at most `WIDTH` characters, never wrapped inside a cell."""
+def grid_text(
+    grid: Grid, *, ruled: bool = False, encoding: str | None = "utf-8", width: int = WIDTH
+) -> str:
+    """The table as lines of at most ``width`` characters; only columns that may fold do."""
     from rich.console import Console
 
     out = io.StringIO()
     console = Console(
-        file=out, width=WIDTH, color_system=None, highlight=False, markup=False, emoji=False
+        file=out, width=width, color_system=None, highlight=False, markup=False, emoji=False
     )
-    for block in split(grid):
+    for block in split(folded(grid, width), width):
         console.print(_laid_out(block, ruled=ruled, encoding=encoding))
         console.print()
     lines = [line.rstrip() for line in out.getvalue().rstrip().splitlines()]
     if grid.title:
-        lines.insert(0, _paragraph(grid.title, encoding))
+        lines.insert(0, _paragraph(grid.title, encoding, width))
     return "\n".join(lines)
 
 
@@ -169,17 +189,45 @@ def _laid_out(block: Grid, *, ruled: bool, encoding: str | None) -> Table:
     return table
 
 
-def split(grid: Grid) -> Iterator[Grid]:
-    """Blocks of columns that fit the page: at most `MOST_COLUMNS`, at most `WIDTH` wide."""
-    widths = [
-        max(len(row[column]) for row in (grid.header, *grid.rows))
+def _widths(grid: Grid) -> list[int]:
+    return [
+        max(len(line) for row in (grid.header, *grid.rows) for line in row[column].split("\n"))
         for column in range(len(grid.header))
     ]
+
+
+def _wide(widths: Sequence[int]) -> int:
+    return sum(widths) + _GAP * (len(widths) - 1)
+
+
+def folded(grid: Grid, width: int = WIDTH) -> Grid:
+    """The table with its columns of words folded, the widest first, as far as the page asks."""
+    widths = _widths(grid)
+    while _wide(widths) > width:
+        foldable = [column for column in grid.folds if widths[column] > _FOLDED]
+        if not foldable:
+            return grid  # it is cut into blocks, where each may be as wide as it is
+        widths[max(foldable, key=widths.__getitem__)] -= 1
+
+    def fold(row: tuple[str, ...]) -> tuple[str, ...]:
+        return tuple(
+            "\n".join(textwrap.wrap(cell, widths[column], break_on_hyphens=False))
+            if column in grid.folds
+            else cell
+            for column, cell in enumerate(row)
+        )
+
+    return replace(grid, header=fold(grid.header), rows=tuple(fold(row) for row in grid.rows))
+
+
+def split(grid: Grid, width: int = WIDTH) -> Iterator[Grid]:
+    """Blocks of columns that fit the page: at most `MOST_COLUMNS`, at most ``width`` wide."""
+    widths = _widths(grid)
     last = len(widths) - grid.tail
     middle = list(range(grid.lead, last))
     lead, tail = list(range(grid.lead)), list(range(last, len(widths)))
     while True:
-        taken = _fitting(lead, middle, tail, widths)
+        taken = _fitting(lead, middle, tail, widths, width)
         whole = len(taken) == len(middle)
         yield _columns(grid, [*lead, *taken, *(tail if whole else [])])
         middle = middle[len(taken) :]
@@ -187,12 +235,13 @@ def split(grid: Grid) -> Iterator[Grid]:
             return
 
 
-def _fitting(lead: list[int], middle: list[int], tail: list[int], widths: list[int]) -> list[int]:
+def _fitting(
+    lead: list[int], middle: list[int], tail: list[int], widths: list[int], width: int
+) -> list[int]:
     """The most columns of ``middle`` for this block: all of them with the tail, or some without."""
 
     def fits(columns: list[int]) -> bool:
-        used = sum(widths[column] + _GAP for column in columns) - _GAP
-        return len(columns) <= MOST_COLUMNS and used <= WIDTH
+        return len(columns) <= MOST_COLUMNS and _wide([widths[c] for c in columns]) <= width
 
     if fits([*lead, *middle, *tail]):
         return middle

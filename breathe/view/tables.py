@@ -6,21 +6,25 @@ Works from the tidy table alone and leaves out what the table does not hold.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 
 from breathe.about import About
 from breathe.engine.quantities import System, from_si, user_unit, written
-from breathe.study.crossings import NUMERICAL_ERROR
+from breathe.study.crossings import NUMERICAL_ERROR, tied
 from breathe.view import cautions
+from breathe.view.burned_gas import kept_burned_gas
 from breathe.view.console import Grid, Item, Piece
 from breathe.view.findings import against_standard, best_by_speed, neighbours, winners
+from breathe.view.gains import following
+from breathe.view.said import NOT_RUN, NOT_SETTLED, said, unsettled
+from breathe.view.unit_text import in_user_units
 from breathe.view.words import ALWAYS, QUANTITIES, Quantity
 
-NOT_SETTLED = "n/s"
-NOT_RUN = "-"
 TIE = "="
+_MOST_DIGITS = 3
 
 _MATTERS = (
     "runner length",
@@ -45,6 +49,7 @@ def comparison(
     about: About,
     show: Sequence[str] = ALWAYS,
     system: System = "metric",
+    against: str | None = None,
 ) -> list[Piece]:
     """The page of one comparison.
 
@@ -56,38 +61,57 @@ def comparison(
     show : sequence of str
         Keys of words.QUANTITIES, or 'difference'.
     system : 'metric' or 'imperial'
+    against : str, optional
+        Label of the setting that the others are compared with; by default the standard.
     """
-    page: list[Piece] = [*_head(about, system), ""]
+    page: list[Piece] = [*_head(about, system, against), ""]
     if about.speeds_rpm and max(about.speeds_rpm) > about.speed_limit_rpm:
         page += [_over_speed(about), ""]
+    compared = replace(about, standard=against or about.standard)
     for name in show:
         if name == "difference":
-            page += [*_difference(table, about, system), ""]
+            page += [*_difference(table, compared, system), ""]
         else:
             page += [*_figure(table, about, name, system), ""]
-    page += _findings(table, about)
-    page += _said(table, about)
-    page += _assumptions(about)
+    page += _findings(table, compared, system)
+    told = said(table, about)
+    page += [*(Item(text) for text in told), ""] if told else []
+    page += _assumptions(about, system)
     page += [Item(cautions.CLEARANCE), Item(cautions.LEAN), Item(cautions.KNOCK)]
     return page
 
 
-def _head(about: About, system: System) -> list[Piece]:
-    load = "full load" if about.throttle >= 1 else f"throttle open {about.throttle * 100:.0f} %"
+def _head(about: About, system: System, against: str | None) -> list[Piece]:
+    load = "full load" if about.throttle >= 1 else f"throttle open {about.throttle * 100:.3g} %"
     rows = tuple(
-        (note.label, _degrees(note.intake_duration_deg), _degrees(note.exhaust_duration_deg), how)
+        (
+            note.label,
+            _degrees(note.intake_duration_deg),
+            _degrees(note.exhaust_duration_deg),
+            in_user_units(note.how, system) + _mark(note.label, about, against),
+        )
         for note in about.settings
-        for how in [note.how + (" (standard)" if note.label == about.standard else "")]
     )
     height = _checking_height(about, system)
     title = f"Cam settings; durations in crank degrees at {height} valve lift, lash taken off"
     header = ("setting", "intake", "exhaust", "how")
     return [
-        f"{about.engine}: {len(about.settings)} cam settings at {len(about.speeds_rpm)} speeds, "
-        f"{load}, outside air {_outside(about, system)}",
+        f"{about.engine}: {_counted(len(about.settings), 'cam setting')} at "
+        f"{_counted(len(about.speeds_rpm), 'speed')}, {load}, outside air "
+        f"{_outside(about, system)}",
         "",
-        Grid(title=title, header=header, rows=rows, left=frozenset({0, 3})),
+        Grid(title=title, header=header, rows=rows, left=frozenset({0, 3}), folds=frozenset({3})),
     ]
+
+
+def _counted(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}"
+
+
+def _mark(label: str, about: About, against: str | None) -> str:
+    marks = ["standard"] if label == about.standard else []
+    marks += ["compared with"] if label == against and label != about.standard else []
+    return f" ({', '.join(marks)})" if marks else ""
 
 
 def _checking_height(about: About, system: System) -> str:
@@ -104,8 +128,9 @@ def _outside(about: About, system: System) -> str:
 
 
 def _over_speed(about: About) -> str:
-    above = [speed for speed in about.speeds_rpm if speed > about.speed_limit_rpm]
-    return cautions.OVER_SPEED.format(count=len(above), limit=about.speed_limit_rpm)
+    above = sum(speed > about.speed_limit_rpm for speed in about.speeds_rpm)
+    told = "1 of these speeds lies" if above == 1 else f"{above} of these speeds lie"
+    return cautions.OVER_SPEED.format(told=told, limit=about.speed_limit_rpm)
 
 
 def by_speed(table: pd.DataFrame, about: About, column: str) -> pd.DataFrame:
@@ -119,19 +144,10 @@ def by_speed(table: pd.DataFrame, about: About, column: str) -> pd.DataFrame:
     return wide.reindex(index=sorted(about.speeds_rpm), columns=labels)
 
 
-def _unsettled(table: pd.DataFrame) -> set[tuple[float, str]]:
-    """Cases marched to the end without repeating; those without figures are not among them."""
-    if "settled" not in table:
-        return set()
-    failed = table[~table["settled"].astype(bool) & ~_without_figures(table)]
+def _failed(table: pd.DataFrame) -> set[tuple[float, str]]:
+    """Speed and label of cases marched to the end without repeating."""
+    failed = unsettled(table)
     return set(zip(failed["speed_rpm"].astype(float), failed["setting"], strict=True))
-
-
-def _without_figures(table: pd.DataFrame) -> pd.Series:
-    """Where a case could not be computed."""
-    if "torque_Nm" not in table:
-        return pd.Series(False, index=table.index)
-    return table["torque_Nm"].isna()
 
 
 def _speeds_waiting(table: pd.DataFrame, about: About) -> set[float]:
@@ -144,18 +160,22 @@ def _figure(table: pd.DataFrame, about: About, name: str, system: System) -> lis
     quantity = QUANTITIES[name]
     if quantity.column not in table:
         return [f"{quantity.title}: this run holds no such figure."]
+    title = _title(quantity, about, name, system)
+    if quantity.of_setting:
+        return [_one_row(table, about, quantity, title, system)]
     wide = by_speed(table, about, quantity.column)
     printed = quantity.in_user_units(wide.to_numpy(), system)
-    title = _title(quantity, about, name, system)
+    digits = quantity.digits(printed)
     if not quantity.most_wins:
-        rows = _rows(wide, printed, quantity.digits(printed), _unsettled(table))
+        rows = _rows(wide, printed, digits, _failed(table))
         return [Grid(title=title, header=("rpm", *wide.columns), rows=tuple(map(tuple, rows)))]
     waiting = _speeds_waiting(table, about)
     best = [
         [] if speed in waiting else names
         for speed, names in zip(wide.index, winners(wide), strict=True)
     ]
-    rows = _rows(wide, printed, quantity.digits(printed), _unsettled(table), best)
+    digits = _telling_digits(wide, printed, digits, best)
+    rows = _rows(wide, printed, digits, _failed(table), best)
     rows = [[*row, _winner(names)] for row, names in zip(rows, best, strict=True)]
     return [
         Grid(
@@ -166,6 +186,33 @@ def _figure(table: pd.DataFrame, about: About, name: str, system: System) -> lis
             left=frozenset({len(wide.columns) + 1}),
         )
     ]
+
+
+def _one_row(
+    table: pd.DataFrame, about: About, quantity: Quantity, title: str, system: System
+) -> Grid:
+    """A figure of the setting alone, the same at every speed."""
+    known = table.dropna(subset=[quantity.column]).groupby("setting")[quantity.column].first()
+    labels = [note.label for note in about.settings]
+    values = known.reindex(labels).to_numpy(dtype=float)
+    printed = quantity.in_user_units(values, system)
+    digits = quantity.digits(printed)
+    row = tuple(_cell(value, digits, failed=False) for value in printed)
+    return Grid(title=title, header=("rpm", *labels), rows=(("any", *row),))
+
+
+def _telling_digits(
+    wide: pd.DataFrame, printed: np.ndarray, digits: int, best: list[list[str]]
+) -> int:
+    """Decimals, from ``digits`` up, at which no figure with a star looks like one without."""
+    starred = np.array([[label in names for label in wide.columns] for names in best])
+    while digits < _MOST_DIGITS and any(
+        {f"{value:.{digits}f}" for value in row[star]}
+        & {f"{value:.{digits}f}" for value in row[~star & np.isfinite(row)]}
+        for row, star in zip(printed, starred, strict=True)
+    ):
+        digits += 1
+    return digits
 
 
 def _title(quantity: Quantity, about: About, name: str, system: System) -> str:
@@ -216,16 +263,21 @@ def _difference(table: pd.DataFrame, about: About, system: System) -> list[Piece
         return ["Difference in torque: one setting alone has no other to differ from."]
     unit = user_unit("torque", system)
     standard = wide[about.standard].to_numpy()
+    level = np.column_stack([tied(wide[label], standard) for label in others])
+    gaps = from_si(wide[others].to_numpy() - standard[:, None], "torque", unit)
     digits = torque.digits(from_si(wide.to_numpy(), "torque", unit))
-    unsettled = _unsettled(table)
+    shown = gaps[np.isfinite(gaps) & ~level]
+    while digits < _MOST_DIGITS and np.any(np.abs(shown) < 0.5 * 10.0**-digits):
+        digits += 1
+    failed = _failed(table)
     rows = []
-    for place, speed in enumerate(wide.index):
-        row = [f"{speed:.0f}"]
-        for label in others:
-            ours, theirs = float(wide[label].iloc[place]), float(standard[place])
-            failed = {(float(speed), label), (float(speed), about.standard)} & unsettled
-            row.append(_gap(ours, theirs, unit, digits, bool(failed)))
-        rows.append(tuple(row))
+    for speed, values, ties in zip(wide.index, gaps, level, strict=True):
+        lost = (float(speed), about.standard) in failed
+        row = [
+            _gap(value, tie, digits, lost or (float(speed), label) in failed)
+            for label, value, tie in zip(others, values, ties, strict=True)
+        ]
+        rows.append((f"{speed:.0f}", *row))
     title = (
         f"Difference in torque from {about.standard}, {unit}; {TIE} none found (below "
         f"{NUMERICAL_ERROR * 100:g} %)"
@@ -233,90 +285,29 @@ def _difference(table: pd.DataFrame, about: About, system: System) -> list[Piece
     return [Grid(title=title, header=("rpm", *others), rows=tuple(rows))]
 
 
-def _gap(ours: float, theirs: float, unit: str, digits: int, failed: bool) -> str:
+def _gap(value: float, tie: bool, digits: int, failed: bool) -> str:
     if failed:
         return NOT_SETTLED
-    if not np.isfinite(ours - theirs):
+    if not np.isfinite(value):
         return NOT_RUN
-    if abs(ours - theirs) <= NUMERICAL_ERROR * max(abs(ours), abs(theirs)):
-        return TIE
-    return f"{from_si(ours - theirs, 'torque', unit):+.{digits}f}"
+    return TIE if tie else f"{value:+.{digits}f}"
 
 
-def _findings(table: pd.DataFrame, about: About) -> list[Piece]:
+def _findings(table: pd.DataFrame, about: About, system: System) -> list[Piece]:
     if "torque_Nm" not in table or len(table) == 0:
         return []
     if _speeds_waiting(table, about):
         return ["What was found is told when all cases are computed.", ""]
     torque = by_speed(table, about, "torque_Nm")
-    told = [best_by_speed(torque), *against_standard(torque, about), *neighbours(torque, about)]
+    told = [best_by_speed(torque), *following(torque, about.standard, system)]
+    told += [*against_standard(torque, about), *neighbours(torque, about)]
+    if "residual_fraction" in table:
+        told += kept_burned_gas(torque, by_speed(table, about, "residual_fraction"), about)
     doubt = cautions.DOUBT.format(error=NUMERICAL_ERROR * 100)
     return ["What was found", *(Item(text, indent=2) for text in told), Item(doubt, indent=2), ""]
 
 
-def _said(table: pd.DataFrame, about: About) -> list[Piece]:
-    """What went wrong or short in single cases, and how well the books close."""
-    said = [*_missing(table, about), *_broken(table), *_not_settled(table)]
-    said += [*_remarks(table), *_closure(table)]
-    return [*(Item(text) for text in said), ""] if said else []
-
-
-def _missing(table: pd.DataFrame, about: About) -> list[str]:
-    short = len(about.settings) * len(about.speeds_rpm) - len(table)
-    if short <= 0:
-        return []
-    told = "1 case is" if short == 1 else f"{short} cases are"
-    return [f"{told} not computed yet, shown as {NOT_RUN}."]
-
-
-def _broken(table: pd.DataFrame) -> list[str]:
-    count = int(_without_figures(table).sum())
-    if not count:
-        return []
-    told = "1 case has" if count == 1 else f"{count} cases have"
-    return [f"{told} no figures, shown as {NOT_RUN}; a remark below says why."]
-
-
-def _not_settled(table: pd.DataFrame) -> list[str]:
-    failed = sorted(_unsettled(table))
-    if not failed:
-        return []
-    worst = "; ".join(f"{speed:.0f} rpm {label}" for speed, label in failed[:4])
-    return [
-        f"{len(failed)} of {len(table)} cases did not settle ({worst}"
-        f"{' ...' if len(failed) > 4 else ''}). They show as {NOT_SETTLED} and win nothing."
-    ]
-
-
-def _remarks(table: pd.DataFrame) -> list[str]:
-    told: dict[str, list[str]] = {}
-    for column in ("choked", "remark"):
-        if column not in table:
-            continue
-        for _, row in table.iterrows():
-            text = "flow choked" if row[column] is True else str(row[column] or "").strip()
-            if text and text not in ("False", "nan", "None"):
-                told.setdefault(text, []).append(f"{row['speed_rpm']:.0f} rpm {row['setting']}")
-    return [
-        f"{text[0].upper()}{text[1:]}: {len(where)} case{'s' if len(where) > 1 else ''} "
-        f"({', '.join(where[:4])}{' ...' if len(where) > 4 else ''})."
-        for text, where in told.items()
-    ]
-
-
-def _closure(table: pd.DataFrame) -> list[str]:
-    worst = {
-        name: float(np.nanmax(np.abs(pd.to_numeric(table[column], errors="coerce"))))
-        for name, column in (("mass", "mass_closure"), ("energy", "energy_closure"))
-        if column in table and table[column].notna().any()
-    }
-    if not worst:
-        return []
-    told = " and ".join(f"{name} {value:.0e}" for name, value in worst.items())
-    return [f"Balance over the settled cycle, worst case, as a share: {told}."]
-
-
-def _assumptions(about: About) -> list[Piece]:
+def _assumptions(about: About, system: System) -> list[Piece]:
     page: list[Piece] = []
     if about.questions:
         page += ["Questions about the engine file"]
@@ -326,12 +317,17 @@ def _assumptions(about: About) -> list[Piece]:
         return page
     first = sorted(about.assumed, key=lambda one: _weight(one["key"]))[:6]
     page.append(f"Assumed for you ({len(about.assumed)} values, those that matter most first)")
-    page += [Item(f"{one['key']} = {one['value']}: {one['reason']}", indent=2) for one in first]
+    page += [Item(_assumption(one, system), indent=2) for one in first]
     if len(about.assumed) > len(first):
         page.append(
             Item(f"and {len(about.assumed) - len(first)} more: `breathe explain` lists all", 2)
         )
     return [*page, ""]
+
+
+def _assumption(one: dict[str, str], system: System) -> str:
+    value, reason = (in_user_units(one[part], system) for part in ("value", "reason"))
+    return f"{one['key']} = {value}: {reason}"
 
 
 def _weight(key: str) -> int:

@@ -26,6 +26,8 @@ class Quantity:
     """Fixed decimals; None takes them from the numerical error of the largest value shown."""
     most_wins: bool = False
     """Whether the largest of a row is marked as its winner."""
+    of_setting: bool = False
+    """Whether it is geometry of the setting, the same at every speed."""
 
     def printed_unit(self, system: System) -> str:
         return user_unit(self.dimension, system) if self.dimension else self.unit
@@ -60,12 +62,14 @@ QUANTITIES: dict[str, Quantity] = {
         column="volumetric_efficiency_ambient",
         title="Volumetric efficiency: air drawn in over displaced air of the outside state",
         dimension="share",
+        decimals=1,
         most_wins=True,
     ),
     "ve-plenum": Quantity(
         column="volumetric_efficiency_plenum",
         title="Volumetric efficiency: air drawn in over displaced air of the mean plenum state",
         dimension="share",
+        decimals=1,
     ),
     "air": Quantity(
         column="air_kg_per_cycle",
@@ -119,6 +123,7 @@ QUANTITIES: dict[str, Quantity] = {
         title="Effective compression ratio from the closing of the intake valve",
         unit=":1",
         decimals=2,
+        of_setting=True,
     ),
     "peak": Quantity(
         column="peak_pressure_Pa",
@@ -134,7 +139,8 @@ QUANTITIES: dict[str, Quantity] = {
     ),
     "knock": Quantity(
         column="knock_index",
-        title="Knock index: self-ignition is estimated at 1, no guarantee below",
+        title="Knock index: self-ignition is estimated at 1, where the spark is retarded to hold "
+        "it; no guarantee below",
         decimals=2,
     ),
     "bsfc": Quantity(
@@ -148,7 +154,9 @@ QUANTITIES: dict[str, Quantity] = {
         dimension="temperature",
         decimals=0,
     ),
-    "cycles": Quantity(column="cycles", title="Cycles to settle", decimals=0),
+    "cycles": Quantity(
+        column="cycles", title="Engine cycles computed until they repeat", decimals=0
+    ),
 }
 """What may stand after ``--show``, besides 'difference'."""
 

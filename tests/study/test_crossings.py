@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from breathe.study import crossings as module
-from breathe.study.crossings import crossings, stretches
+from breathe.study.crossings import crossings, stretches, tied
 
 SPEEDS = np.arange(1500.0, 7501.0, 500.0)
 values = st.lists(st.floats(20.0, 300.0), min_size=13, max_size=13).map(np.array)
@@ -54,8 +54,8 @@ def test_touching_without_crossing_is_no_crossing():
 def test_extreme_is_taken_at_a_speed_that_was_run():
     a = np.array([95.0, 99.0, 108.0, 104.0])
     found = stretches([1000, 2000, 3000, 4000], a, np.full(4, 100.0), 0.005)
-    assert [s.verdict for s in found] == ["hurts", "same", "helps"]
-    hurts, _, helps = found
+    assert [s.verdict for s in found] == ["hurts", "helps"]
+    hurts, helps = found
     assert (hurts.extreme, hurts.extreme_rpm) == pytest.approx((-0.05, 1000.0))
     assert (helps.extreme, helps.extreme_rpm) == pytest.approx((0.08, 3000.0))
 
@@ -88,12 +88,38 @@ def test_exchanging_the_curves_exchanges_help_and_hurt(a, b, tie):
 
 
 @given(values, values, ties)
-def test_stretches_cover_the_range_and_alternate(a, b, tie):
+def test_each_speed_is_in_one_stretch_whose_verdict_is_its_own(a, b, tie):
     found = stretches(SPEEDS, a, b, tie)
-    assert found[0].start_rpm == SPEEDS[0] and found[-1].end_rpm == SPEEDS[-1]
     for left, right in pairwise(found):
-        assert left.end_rpm == right.start_rpm
+        assert left.end_rpm < right.start_rpm
         assert left.verdict != right.verdict
+    for speed, one, other in zip(SPEEDS, a, b, strict=True):
+        (own,) = [s for s in found if s.start_rpm <= speed <= s.end_rpm]
+        level = abs(one - other) <= tie * max(one, other)
+        assert own.verdict == ("same" if level else "helps" if one > other else "hurts")
+
+
+@given(values, values, ties)
+def test_a_crossing_lies_between_the_speeds_that_decide(a, b, tie):
+    for crossing in crossings(SPEEDS, a, b, tie):
+        below, above = (
+            int(np.flatnonzero(speed == SPEEDS)[0])
+            for speed in (crossing.below_rpm, crossing.above_rpm)
+        )
+        assert crossing.below_rpm <= crossing.low_rpm <= crossing.speed_rpm
+        assert crossing.speed_rpm <= crossing.high_rpm <= crossing.above_rpm
+        assert (a > b)[above] == crossing.starts and (a < b)[below] == crossing.starts
+        assert tied(a, b, tie)[below + 1 : above].all()
+        assert not tied(a, b, tie)[[below, above]].any()
+
+
+def test_a_band_that_fills_the_way_is_wide():
+    b = np.full(5, 100.0)
+    steep = np.array([90.0, 95.0, 105.0, 110.0, 115.0])
+    flat = np.array([98.0, 99.3, 100.3, 100.4, 101.0])
+    speeds = [1000, 2000, 3000, 4000, 5000]
+    assert [c.wide for c in crossings(speeds, steep, b, 0.005)] == [False]
+    assert [c.wide for c in crossings(speeds, flat, b, 0.005)] == [True]
 
 
 @given(values, values)

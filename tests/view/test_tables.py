@@ -64,7 +64,7 @@ def test_units_follow_the_user(table, about):
     assert grid_titled(page, "Exhaust").rows[0][1] == "1520"
     assert grid_titled(page, "Brake specific").rows[0][1] == "0.444"
     # 181.35 Nm is 133.76 lb-ft.
-    assert grid_titled(page, "Torque").rows[0][1] == "134*"
+    assert grid_titled(page, "Torque").rows[0][1] == "133.7*"
 
 
 def test_reference_state_of_volumetric_efficiency_is_named(table, about):
@@ -86,7 +86,10 @@ def test_unsettled_cases_show_win_nothing_and_are_told(table, about):
     assert row[1].strip() == "n/s" and row[-1] == "240°"
     assert grid_titled(page, "Difference").rows[0][1] == "n/s"
     told = " ".join(text_of(page).split())
-    assert "1 of 78 cases did not settle (1500 rpm 228°). They show as n/s and win nothing" in told
+    assert (
+        "1 of 78 cases did not come to repeat cycle after cycle (1500 rpm 228°). It shows as n/s "
+        "and wins nothing."
+    ) in told
 
 
 def test_cases_without_figures_are_missing_not_unsettled(table, about):
@@ -103,7 +106,7 @@ def test_cases_without_figures_are_missing_not_unsettled(table, about):
     told = " ".join(text_of(page).split())
     assert "1 case has no figures, shown as -; a remark below says why." in told
     assert "It broke down: 1 case (1500 rpm 228°)." in told
-    assert "did not settle" not in told
+    assert "did not come to repeat" not in told
 
 
 def test_unsettled_standard_leaves_no_difference(table, about):
@@ -137,7 +140,7 @@ def test_remarks_are_gathered(table, about):
 def test_speeds_above_the_limit_are_cautioned(table, invent):
     make_about, _ = invent
     told = " ".join(text_of(comparison(table, make_about(speed_limit_rpm=7000.0))).split())
-    assert "1 of these speeds lie above the engine file's limit of 7000 rpm" in told
+    assert "1 of these speeds lies above the engine file's limit of 7000 rpm" in told
 
 
 def test_assumptions_questions_and_cautions_are_told(table, invent):
