@@ -26,6 +26,7 @@ from breathe.gas.burned_table import (
     hermite,
     place,
 )
+from breathe.gas.composition import burned_composition, fresh_composition
 from breathe.gas.equilibrium import ELEMENTS, reacting_data
 from breathe.gas.fuels import FUELS
 from breathe.gas.polynomial import (
@@ -35,7 +36,7 @@ from breathe.gas.polynomial import (
     heat_capacity,
     internal_energy,
 )
-from breathe.gas.species import all_species, atoms, mass, mixture_polynomial
+from breathe.gas.species import atoms, mixture_polynomial
 from breathe.kernel import kernel
 
 __all__ = [
@@ -55,7 +56,6 @@ __all__ = [
     "heat_capacity",
     "internal_energy",
     "mixture_hot",
-    "speed_of_sound",
     "state_from_u_v",
     "temperature_from_u",
 ]
@@ -67,10 +67,6 @@ RICHEST = 2.0
 
 WETTEST = 0.1
 """Upper limit of humidity [kg/kg]: saturated air at 50 C holds 0.087."""
-
-WATER_GAS_K = 1740.0
-"""Temperature at which CO + H2O = CO2 + H2 freezes in rich burned gas: common textbook choice
-(J. B. Heywood, Internal Combustion Engine Fundamentals, 1988, chapter 4, from memory)."""
 
 PRANDTL = 0.71
 """Prandtl number of air [-], 0.69 to 0.73 from 250 to 1500 K: F. P. Incropera, D. P. DeWitt,
@@ -162,59 +158,6 @@ def _charge(fuel_name: str, equivalence_ratio: float, humidity: float) -> Charge
         fresh_moles=sum(fresh.values()),
         burned_moles=sum(burned.values()),
     )
-
-
-def fresh_composition(
-    fuel: fuels.SuppliedFuel, fuel_mass: float, air_mass: float, water_mass: float
-) -> dict[str, float]:
-    """Species name -> mol in the given masses [kg] of fuel, dry air and water."""
-    air_moles = air_mass / mass(fuels.DRY_AIR)
-    moles = {name: x * air_moles for name, x in fuels.DRY_AIR.items()}
-    moles["H2O"] = water_mass / all_species()["H2O"].molar_mass
-    return moles | {name: n * fuel_mass for name, n in fuel.moles.items()}
-
-
-def burned_composition(fresh: dict[str, float]) -> dict[str, float]:
-    """What a fresh charge burns to when it cools and freezes.
-
-    Lean: complete combustion. Rich: no oxygen left, CO2, CO, H2O and H2 in water-gas equilibrium
-    at `WATER_GAS_K`, K = [CO2][H2] / ([CO][H2O]).
-
-    Parameters
-    ----------
-    fresh : dict
-        Species name -> mol.
-
-    Returns
-    -------
-    dict
-        Species name -> mol, of the same mass.
-    """
-    carbon, hydrogen, oxygen, nitrogen = (atoms(fresh, e) for e in ELEMENTS)
-    burned = {"N2": nitrogen / 2, "Ar": fresh["Ar"]}
-    spare = oxygen - 2 * carbon - hydrogen / 2
-    if spare >= 0.0:
-        return burned | {"CO2": carbon, "H2O": hydrogen / 2, "O2": spare / 2}
-    constant = _water_gas_constant()
-    # With x mol of CO: H2O = x + oxygen - 2 carbon, H2 = free - x, a quadratic in x.
-    free = hydrogen / 2 + 2 * carbon - oxygen
-    a = 1.0 - constant
-    b = -(carbon + free + constant * (oxygen - 2 * carbon))
-    c = carbon * free
-    monoxide = 2 * c / (-b + math.sqrt(b * b - 4 * a * c))
-    water = monoxide + oxygen - 2 * carbon
-    return burned | {"CO2": carbon - monoxide, "CO": monoxide, "H2O": water, "H2": free - monoxide}
-
-
-@lru_cache(maxsize=1)
-def _water_gas_constant() -> float:
-    signs = {"CO": 1.0, "H2O": 1.0, "CO2": -1.0, "H2": -1.0}
-    log_constant = 0.0
-    for name, sign in signs.items():
-        a, R = mixture_polynomial({name: 1.0})
-        g = enthalpy(WATER_GAS_K, a) / (R * WATER_GAS_K) - entropy0(WATER_GAS_K, a) / R
-        log_constant += sign * g
-    return math.exp(log_constant)
 
 
 def _burned_table(fresh: dict[str, float], burned: Floats, burned_R: float) -> BurnedTable:
@@ -391,12 +334,3 @@ def state_from_u_v(u, v, burned_fraction, charge, T_guess, p_guess):
         if abs(change_t) < 1e-5 * T and abs(change_p) < 1e-5:
             return T, p
     return math.nan, math.nan
-
-
-# Sound.
-
-
-@kernel
-def speed_of_sound(T, cp, R):
-    """Speed of sound [m/s] in an ideal gas from T [K], cp and R [J/(kg K)]."""
-    return math.sqrt(cp / (cp - R) * R * T)

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from breathe.gas import fuels
 from breathe.gas import mixture as gas
+from breathe.gas.composition import burned_composition, fresh_composition
 from breathe.gas.equilibrium import (
     ELEMENTS,
     N_SPECIES,
@@ -36,7 +37,7 @@ log_pressures = st.floats(math.log(0.15e5), math.log(200e5))
 def fresh_gas(name, phi):
     fuel = fuels.find_fuel(name)
     fuel_mass = phi / fuels.stoichiometric_afr(fuel)
-    return gas.fresh_composition(fuel, fuel_mass / (1 + fuel_mass), 1 / (1 + fuel_mass), 0.0)
+    return fresh_composition(fuel, fuel_mass / (1 + fuel_mass), 1 / (1 + fuel_mass), 0.0)
 
 
 def solve(fresh, T, log_p, guess=None):
@@ -132,7 +133,7 @@ def test_against_cantera(name, phi):
     species = [library[NAMES[n]] for n in (*REACTING, "Ar")]
     reference = ct.Solution(thermo="ideal-gas", species=species)
     fresh = fresh_gas(name, phi)
-    start = {NAMES[n]: moles for n, moles in gas.burned_composition(fresh).items()}
+    start = {NAMES[n]: moles for n, moles in burned_composition(fresh).items()}
     for T in np.linspace(1250.0, 3400.0, 12):
         for p in np.geomspace(0.15e5, 200e5, 8):
             reference.TPX = T, p, start

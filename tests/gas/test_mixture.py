@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from breathe.gas import fuels
 from breathe.gas import mixture as gas
 from breathe.gas.burned_table import EQUILIBRIUM_K, FREEZE_K, LAST_K
+from breathe.gas.composition import burned_composition, fresh_composition
 from breathe.gas.species import all_species, atoms, mass
 
 names = st.sampled_from(sorted(gas.FUELS))
@@ -25,14 +26,14 @@ compiled = settings(deadline=None, max_examples=200)
 def fresh_of(name, phi, humidity=0.01):
     c = gas.charge(name, phi, humidity)
     fuel = fuels.find_fuel(name)
-    return gas.fresh_composition(fuel, c.fuel_fraction, c.air_fraction, humidity * c.air_fraction)
+    return fresh_composition(fuel, c.fuel_fraction, c.air_fraction, humidity * c.air_fraction)
 
 
 @compiled
 @given(names, st.floats(0.0, 2.0))
 def test_burning_keeps_every_atom(name, phi):
-    fresh = gas.fresh_composition(fuels.find_fuel(name), 0.07 * phi, 0.92, 0.01)
-    burned = gas.burned_composition(fresh)
+    fresh = fresh_composition(fuels.find_fuel(name), 0.07 * phi, 0.92, 0.01)
+    burned = burned_composition(fresh)
     for element in ("C", "H", "O", "N", "Ar"):
         assert atoms(burned, element) == pytest.approx(atoms(fresh, element), abs=1e-11)
     assert mass(burned) == pytest.approx(mass(fresh), rel=1e-12)
@@ -62,7 +63,7 @@ def test_burning_releases_the_heating_value(name, phi):
 
 @pytest.mark.parametrize("phi", [1.1, 1.2, 1.5])
 def test_rich_charge_leaves_the_heat_of_monoxide_and_hydrogen(phi):
-    c, burned = gas.charge("gasoline", phi), gas.burned_composition(fresh_of("gasoline", phi, 0.0))
+    c, burned = gas.charge("gasoline", phi), burned_composition(fresh_of("gasoline", phi, 0.0))
     released = gas.enthalpy(298.15, c.fresh) - gas.enthalpy(298.15, c.burned)
     left = c.fuel_fraction * c.fuel_heat - released
     # Heats of combustion at 298.15 K, water as vapour: CO 282.98, H2 241.83 kJ/mol (NIST-JANAF

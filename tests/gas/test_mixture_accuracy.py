@@ -16,6 +16,7 @@ import breathe.gas
 from breathe.gas import fuels, make_species
 from breathe.gas import mixture as gas
 from breathe.gas.burned_table import EQUILIBRIUM_K, smoothstep
+from breathe.gas.composition import burned_composition, fresh_composition
 from breathe.gas.equilibrium import REACTING
 
 ct = pytest.importorskip("cantera")
@@ -35,7 +36,7 @@ def library_moles(moles):
 def fresh_gas(name, phi, humidity):
     c = gas.charge(name, phi, humidity)
     water = humidity * c.air_fraction
-    return c, gas.fresh_composition(fuels.find_fuel(name), c.fuel_fraction, c.air_fraction, water)
+    return c, fresh_composition(fuels.find_fuel(name), c.fuel_fraction, c.air_fraction, water)
 
 
 def test_species_file_is_what_its_maker_writes():
@@ -50,7 +51,7 @@ def test_frozen_blends_are_exact(name):
     reference = reference_gas(make_species.NAMES)
     for phi in (0.0, 0.7, 1.0, 1.3):
         c, fresh = fresh_gas(name, phi, 0.008)
-        burned = gas.burned_composition(fresh)
+        burned = burned_composition(fresh)
         for x in (0.0, 0.15, 1.0):
             moles = {n: (1 - x) * fresh.get(n, 0.0) for n in {*fresh, *burned}}
             moles = {n: m + x * burned.get(n, 0.0) for n, m in moles.items()}
@@ -66,7 +67,7 @@ def test_frozen_blends_are_exact(name):
 def test_entropy_holds_mixing():
     reference = reference_gas(make_species.NAMES)
     c, fresh = fresh_gas("gasoline", 1.1, 0.01)
-    for moles, a in ((fresh, c.fresh), (gas.burned_composition(fresh), c.burned)):
+    for moles, a in ((fresh, c.fresh), (burned_composition(fresh), c.burned)):
         for T in (300.0, 900.0, 1800.0):
             reference.TPX = T, ct.one_atm, library_moles(moles)
             assert gas.entropy0(T, a) == pytest.approx(reference.entropy_mass, rel=1e-8)
@@ -82,7 +83,7 @@ def equilibrium_at_volume(reference, T, v):
 def test_hot_burned_gas(name, phi):
     reference = reference_gas((*REACTING, "Ar"))
     c, fresh = fresh_gas(name, phi, 0.0)
-    burned = library_moles(gas.burned_composition(fresh))
+    burned = library_moles(burned_composition(fresh))
     errors, passage = [], []
     for T in np.arange(1508.0, 3000.0, 41.3):  # off the nodes
         weight, _ = smoothstep(T)
@@ -112,7 +113,7 @@ def test_hot_burned_gas(name, phi):
 def test_heat_capacity_of_hot_burned_gas(name, phi):
     reference = reference_gas((*REACTING, "Ar"))
     c, fresh = fresh_gas(name, phi, 0.0)
-    burned = library_moles(gas.burned_composition(fresh))
+    burned = library_moles(burned_composition(fresh))
     for T in np.arange(1720.0, 3000.0, 171.0):
         for p in np.geomspace(0.2e5, 150e5, 6):
             reference.TPX = T, p, burned
