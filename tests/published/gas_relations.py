@@ -1,7 +1,7 @@
 """Closed-form relations of gas dynamics, written out independently of the code under test.
 
 Ideal gas, Darcy friction factors throughout. Used as references; each row of a published table
-that they reproduce is checked in test_gas_exact.py.
+that they reproduce is checked in test_gas_exact.py or test_nozzle_exact.py.
 """
 
 from __future__ import annotations
