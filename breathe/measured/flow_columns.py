@@ -170,13 +170,13 @@ def _check_width(raw: RawSheet, header: Header) -> None:
     """Refuse a table whose names cannot stand above its figures, cell by cell."""
     file, width = raw.path.name, len(header.columns)
     for row in header.below:
-        if len(row.cells) > width and not row.cells[0].startswith("#"):
+        if len(row.cells) > width and _figures(row, raw.decimal) > 1:
             raise SheetError(
                 f"{file}, row {row.number}: found {len(row.cells)} cells under {width} names "
                 f"(row {header.row.number}); are the columns shifted, or is a name missing?"
             )
     widest = max((len(row.cells) for row in header.below), default=width)
-    if widest < width and any(not c.name for c in header.columns):
+    if widest < width and "" in header.row.cells:
         raise SheetError(
             f"{file}, row {header.row.number}: {width} columns with one unnamed, but at most "
             f"{widest} cells below; are the names shifted against the figures?"
@@ -215,7 +215,9 @@ def choose_columns(header: Header, side: Side, file: str) -> tuple[Column, Colum
     SheetError
         If there is none for the side, or more than one.
     """
-    lift = _only([c for c in header.columns if c.kind == "lift"], "lift", header, file)
+    lifts = [c for c in header.columns if c.kind == "lift"]
+    twice = len({c.unit for c in lifts if c.unit}) == len(lifts)  # one lift in two units
+    lift = lifts[0] if twice else _only(lifts, "lift", header, file)
     flows = [c for c in header.columns if c.kind == "flow"]
     mine = [c for c in flows if c.side == side]
     if not mine and len(flows) == 1 and flows[0].side is None:

@@ -65,7 +65,7 @@ def read_readings(
         raise SheetError(
             f"{raw.path.name}: found {len(readings)} row{'' if len(readings) == 1 else 's'} with "
             f'a lift and a flow under "{columns[0].name}" and "{columns[1].name}"; expected at '
-            "least two lifts"
+            f"least two lifts{''.join(f'; {note}' for note in remarks.notes if 'dropped' in note)}"
         )
     return readings
 
@@ -104,6 +104,11 @@ def _short_rows(header: Header, used: Sequence[int], remarks: Remarks) -> None:
     last = max(c.index for c in header.columns if c.kind != "remark")
     ends = {r.number: len(r.cells) <= last for r in header.below if r.number in used}
     full = [n for n, short in ends.items() if not short]
+    if ends and not full:
+        remarks.questions.append(
+            f'no row reaches the column "{header.columns[last].name}"; are the names shifted '
+            "against the figures?"
+        )
     odd = [n for n, short in ends.items() if short and full and n < full[-1]]
     usual = [n for n, short in ends.items() if short and full and n > full[-1]]
     for rows, say in ((odd, remarks.questions), (usual, remarks.notes)):

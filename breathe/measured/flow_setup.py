@@ -60,6 +60,8 @@ def find_setup(
     SheetError
         If test pressure or flow unit is given nowhere, or in two ways.
     """
+    if flow.side is None:
+        remarks.questions.append(f'the column "{flow.name}" names no side; taken as {side}')
     valves, valves_from = _valves(said, given, remarks)
     setup = Setup(
         test_pressure_Pa=_test_pressure(file, said, given.test_pressure_Pa, remarks),

@@ -132,8 +132,6 @@ def read_flow_sheet(
     header = _header(raw)
     remarks = Remarks()
     columns = choose_columns(header, side, path.name)
-    if columns[1].side is None:
-        remarks.questions.append(f'the column "{columns[1].name}" names no side; taken as {side}')
     given = Given(
         test_pressure_Pa=test_pressure_Pa, valves=valves, valves_if_unsaid=valves_if_unsaid
     )
@@ -142,7 +140,6 @@ def read_flow_sheet(
     readings = read_readings(raw, header, columns, head_diameter_m, remarks)
     rows = _rows(path.name, readings, setup, head_diameter_m, side, convention, remarks)
     names = " and ".join(f'"{c.name}"' for c in columns if c is not None)
-    each = ", each" if setup.valves > 1 else ""
     return FlowSheet(
         path=path,
         side=side,
@@ -150,10 +147,7 @@ def read_flow_sheet(
         head_diameter_m=head_diameter_m,
         valves=setup.valves,
         valves_from=setup.valves_from,
-        area=(
-            f"curtain area of {setup.valves} valve{'s' if setup.valves > 1 else ''} (pi x "
-            f"{head_diameter_m * 1e3:g} mm x lift{each})"
-        ),
+        area=_area(setup.valves, head_diameter_m),
         test_pressure_Pa=setup.test_pressure_Pa,
         ambient_Pa=setup.air.ambient_Pa,
         density_kg_m3=setup.air.density_kg_m3,
@@ -162,6 +156,12 @@ def read_flow_sheet(
         notes=tuple(remarks.notes),
         questions=tuple(remarks.questions),
     )
+
+
+def _area(valves: int, head_diameter_m: float) -> str:
+    many = valves > 1
+    each = f"pi x {head_diameter_m * 1e3:g} mm x lift{', each' if many else ''}"
+    return f"curtain area of {valves} valve{'s' if many else ''} ({each})"
 
 
 def _header(raw: RawSheet) -> Header:

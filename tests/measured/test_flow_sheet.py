@@ -328,6 +328,13 @@ def test_names_shifted_against_their_figures(refusal):
     assert "spaces part the columns" in refusal(text)
 
 
+def test_a_column_no_row_reaches_is_questioned(read):
+    found = read(sheet(".1;64.1", ".2;121.8", names="lift in;in cfm;ex cfm"), valves=2)
+    assert found.questions == (
+        'no row reaches the column "ex cfm"; are the names shifted against the figures?',
+    )
+
+
 def test_other_sheets_are_recognised(samples):
     for name, looks in (
         ("f1_lift.csv", "a lift sheet (columns Winkel [°NW], Hub [mm], Bemerkung)"),
@@ -343,7 +350,7 @@ def test_other_sheets_are_recognised(samples):
 
 
 def test_columns_that_are_not_flow_are_passed_over(read):
-    names = "lift in;in Cd;in cfm;in % of stock;in ft/s;ex cfm"
+    names = "lift in;in Cd;in cfm;in %;in ft/s;ex cfm"
     rows = (".1;.5;64.1;99;210;52", ".2;.5;121.8;98;220;97")
     assert read(sheet(*rows, names=names), valves=2).rows[0].flow_m3_s == pytest.approx(
         64.1 * 0.3048**3 / 60
@@ -354,3 +361,22 @@ def test_two_units_of_flow_are_asked_about(refusal):
     top = "28 inH2O; was cfm; now l/s"
     said = refusal(sheet(*ROWS, names="lift in;intake;exhaust", top=top))
     assert "names no unit of flow; found cfm and l/s: cfm, l/s or m3/h?" in said
+
+
+def test_one_lift_in_two_units(read):
+    names = "lift (in);lift (mm);in cfm"
+    found = read(sheet(".1;2.54;64.1", ".2;5.08;121.8", names=names), valves=2)
+    assert [row.lift_m for row in found.rows] == pytest.approx([0.00254, 0.00508])
+
+
+def test_words_below_the_figures_may_be_wider(read):
+    text = sheet(*ROWS) + "both valves;pipe on;new seats;Friday\n"
+    assert read(text).valves == 2
+
+
+def test_figures_with_their_unit_in_the_cell_are_named(refusal):
+    text = sheet(".1;64.1 cfm;52", ".2;121.8 cfm;97")
+    assert refusal(text, valves=2).endswith(
+        'expected at least two lifts; dropped: row 3, its flow "64.1 cfm" is no number; row 4, its '
+        'flow "121.8 cfm" is no number'
+    )
