@@ -51,6 +51,12 @@ class Quantity:
 
 _MEP = "pressure difference"
 
+
+def _share(column: str, title: str, *, most_wins: bool = False) -> Quantity:
+    """A share, printed in percent with one decimal."""
+    return Quantity(column=column, title=title, dimension="share", decimals=1, most_wins=most_wins)
+
+
 QUANTITIES: dict[str, Quantity] = {
     "torque": Quantity(
         column="torque_Nm", title="Torque at the crank", dimension="torque", most_wins=True
@@ -58,18 +64,14 @@ QUANTITIES: dict[str, Quantity] = {
     "power": Quantity(
         column="power_W", title="Power at the crank", dimension="power", most_wins=True
     ),
-    "ve": Quantity(
-        column="volumetric_efficiency_ambient",
-        title="Volumetric efficiency: air drawn in over displaced air of the outside state",
-        dimension="share",
-        decimals=1,
+    "ve": _share(
+        "volumetric_efficiency_ambient",
+        "Volumetric efficiency: air drawn in over displaced air of the outside state",
         most_wins=True,
     ),
-    "ve-plenum": Quantity(
-        column="volumetric_efficiency_plenum",
-        title="Volumetric efficiency: air drawn in over displaced air of the mean plenum state",
-        dimension="share",
-        decimals=1,
+    "ve-plenum": _share(
+        "volumetric_efficiency_plenum",
+        "Volumetric efficiency: air drawn in over displaced air of the mean plenum state",
     ),
     "air": Quantity(
         column="air_kg_per_cycle",
@@ -91,23 +93,17 @@ QUANTITIES: dict[str, Quantity] = {
     "fmep": Quantity(
         column="fmep_Pa", title="Friction mean effective pressure", dimension=_MEP, decimals=2
     ),
-    "trapped": Quantity(
-        column="trapped_air_ratio",
-        title="Trapped air: air kept in the cylinder over air drawn in",
-        dimension="share",
-        decimals=1,
+    "trapped": _share(
+        "trapped_air_ratio",
+        "Trapped air: air kept in the cylinder over air drawn in",
     ),
-    "residual": Quantity(
-        column="residual_fraction",
-        title="Residual: burnt gas kept, share of the charge by mass",
-        dimension="share",
-        decimals=1,
+    "residual": _share(
+        "residual_fraction",
+        "Residual: burnt gas kept, share of the charge by mass",
     ),
-    "reversion": Quantity(
-        column="pushed_back_fraction",
-        title="Reversion: charge pushed back before intake closing, over charge trapped",
-        dimension="share",
-        decimals=1,
+    "reversion": _share(
+        "pushed_back_fraction",
+        "Reversion: charge pushed back before intake closing, over charge trapped",
     ),
     "mach": Quantity(
         column="intake_mach_peak", title="Peak flow Mach number at the intake valve", decimals=2
