@@ -3,18 +3,21 @@
 >>> import breathe                                              # doctest: +SKIP
 >>> engine = breathe.read_engine("engines/single_400.toml")     # doctest: +SKIP
 >>> breathe.compare(engine, [3000, 6000]).table                 # doctest: +SKIP
+>>> breathe.trace(engine, "260°", 6000).trace                   # doctest: +SKIP
 
-Names load on first use, so that importing the package costs nothing.
+What the user can put right is raised as `breathe.BreatheError`. Names load on first use, so that
+importing the package costs nothing.
 """
 
 from __future__ import annotations
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
+import importlib as _importlib
+import typing as _typing
 
+from breathe.errors import BreatheError
 from breathe.version import VERSION as __version__
 
-if TYPE_CHECKING:
+if _typing.TYPE_CHECKING:
     from breathe.engine.read import read_engine
     from breathe.study.compare import compare, trace
 
@@ -24,10 +27,14 @@ _WHERE = {
     "trace": "breathe.study.compare",
 }
 
-__all__ = ["__version__", "compare", "read_engine", "trace"]
+__all__ = ["BreatheError", "__version__", "compare", "read_engine", "trace"]
 
 
-def __getattr__(name: str) -> Any:
+def __getattr__(name: str) -> _typing.Any:
     if name not in _WHERE:
         raise AttributeError(f"module 'breathe' has no attribute {name!r}")
-    return getattr(import_module(_WHERE[name]), name)
+    return getattr(_importlib.import_module(_WHERE[name]), name)
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

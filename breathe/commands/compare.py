@@ -67,7 +67,8 @@ def command(
     from breathe.engine.read import read_engine
     from breathe.run_names import default_name
     from breathe.runs import open_run, source_files
-    from breathe.study.compare import default_speeds, plan
+    from breathe.study.choose import default_speeds
+    from breathe.study.compare import plan
     from breathe.study.describe import about
 
     built = read_engine(engine)

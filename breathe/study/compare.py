@@ -7,17 +7,25 @@ import os
 import threading
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, ThreadPoolExecutor, wait
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from breathe.cycle.layout import Resolution
 from breathe.cycle.march import State
 from breathe.cycle.result import Cycle, simulate, without_figures
 from breathe.engine.parts import Engine, Operating, Setting
+from breathe.errors import BreatheError
 from breathe.kernel import PROGRAM_HASH
+from breathe.study.choose import (
+    default_speeds,
+    setting_named,
+    settings_of,
+    speed_of,
+    speeds_of,
+    throttle_of,
+)
 from breathe.study.fingerprint import fingerprint
 from breathe.valvetrain.dwell import case
 from breathe.version import VERSION
@@ -58,12 +66,6 @@ class Study:
     throttle: float
     table: pd.DataFrame
     """One row for each setting and speed; SI, units in the column names."""
-
-
-def default_speeds(engine: Engine) -> tuple[float, ...]:
-    """Twelve speeds [rpm] from a fifth of the engine's limit to the limit, in round figures."""
-    low, high = 0.2 * engine.speed_limit_rpm, engine.speed_limit_rpm
-    return tuple(float(round(x / 100) * 100) for x in np.linspace(low, high, 12))
 
 
 def plan(
@@ -177,7 +179,7 @@ def table(jobs: Sequence[Job], rows: Mapping[str, Row]) -> pd.DataFrame:
 def compare(
     engine: Engine,
     speeds_rpm: Iterable[float] | None = None,
-    settings: Iterable[Setting] | None = None,
+    settings: Iterable[Setting | str] | str | None = None,
     *,
     throttle: float = 1.0,
     threads: int | None = None,
@@ -190,19 +192,39 @@ def compare(
     engine : Engine
         From `breathe.read_engine`.
     speeds_rpm : iterable of float, optional
-        Engine speeds [rpm]; by default twelve up to the engine's limit.
-    settings : iterable of Setting, optional
-        By default those of the engine file.
+        Engine speeds [rpm], each taken once; by default round steps up to the engine's limit.
+    settings : iterable of Setting or str, or str, optional
+        Labels of the engine file ("264°" or "264"), intake durations its sleeve can reach, or
+        `Setting` objects; text may hold several between commas. By default those of the file.
     throttle : float
-        Opening of the throttled pipe end, 0..1; 1 is full load.
+        Opening of the throttled pipe end, a share of its area; 1 is full load.
+    threads : int, optional
+        Cases at a time; by default one per processor, at most 8.
+    resolution : Resolution, optional
+        Cell lengths and steps; by default those that the checks were made with.
 
     Returns
     -------
     Study
+        Its ``table`` has one row per setting and speed, SI, units in the column names. A case that
+        cannot be run has nan figures and says why in ``remark``.
+
+    Raises
+    ------
+    BreatheError
+        A setting, speed, throttle or number of threads that cannot be meant; the message says what
+        was found and what is expected.
+
+    Examples
+    --------
+    >>> engine = breathe.read_engine("engines/road_four_sleeve.toml")    # doctest: +SKIP
+    >>> breathe.compare(engine, [3000, 6000], ["240", "276"]).table      # doctest: +SKIP
     """
-    wanted = default_speeds(engine) if speeds_rpm is None else speeds_rpm
-    speeds = tuple(float(s) for s in wanted)
-    chosen = engine.settings if settings is None else tuple(settings)
+    speeds = default_speeds(engine) if speeds_rpm is None else speeds_of(speeds_rpm)
+    chosen = settings_of(engine, settings)
+    throttle = throttle_of(throttle)
+    if threads is not None and threads < 1:
+        raise BreatheError(f"threads: found {threads!r}; expected 1 or more")
     jobs = plan(engine, speeds, chosen, throttle, resolution)
     rows = run_cases(jobs, threads=threads)
     return Study(engine, chosen, speeds, throttle, table(jobs, rows))
@@ -211,15 +233,32 @@ def compare(
 def trace(engine: Engine, setting: Setting | str, speed_rpm: float, throttle: float = 1.0) -> Cycle:
     """One case with its course over crank angle in ``.trace``.
 
+    Parameters
+    ----------
+    engine : Engine
+        From `breathe.read_engine`.
+    setting : Setting or str
+        A label of the engine file, an intake duration its sleeve can reach, or a `Setting`.
+    speed_rpm : float
+        Engine speed [rpm].
+    throttle : float
+        Opening of the throttled pipe end, a share of its area; 1 is full load.
+
+    Returns
+    -------
+    Cycle
+        Figures in SI; ``.trace`` holds pressures, temperatures, masses and flows by crank degree.
+
     Raises
     ------
-    ValueError
-        If no setting has this label.
+    BreatheError
+        No such setting, or one the cams cannot take; a speed or throttle that cannot be meant.
     """
     if isinstance(setting, str):
-        named = {s.label: s for s in engine.settings}
-        if setting not in named:
-            raise ValueError(f"no setting {setting!r}; expected one of {', '.join(named)}")
-        setting = named[setting]
-    operating = replace(Operating(speed_rpm=float(speed_rpm)), throttle=float(throttle))
-    return simulate(case(engine, setting, operating), traces=True)[0]
+        setting = setting_named(engine, setting, "setting")
+    operating = Operating(speed_rpm=speed_of(speed_rpm), throttle=throttle_of(throttle))
+    try:
+        ready = case(engine, setting, operating)
+    except ValueError as error:
+        raise BreatheError(f"{engine.source_file or engine.name}: {error}") from error
+    return simulate(ready, traces=True)[0]
