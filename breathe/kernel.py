@@ -75,6 +75,7 @@ if "NUMBA_CACHE_DIR" not in os.environ:
 
 try:
     import numba
+    from numba.core.options import DefaultOptions
 except (ImportError, OSError) as error:  # a missing C++ runtime shows as OSError on Windows
     raise SystemExit(
         f"breathe needs numba, which does not load here: {error}\n"
@@ -85,20 +86,36 @@ except (ImportError, OSError) as error:  # a missing C++ runtime shows as OSErro
 _CACHE = _usable(Path(os.environ.get("NUMBA_CACHE_DIR", "")))
 
 
+# Arrays are borrowed from the caller: counting every array of a named tuple in and out at each call
+# costs as much as the physics of a small engine. The switch is numba's own but not documented, so
+# its absence must do no harm. Said both ways, since a callee would otherwise do as its caller.
+_COUNTS = hasattr(DefaultOptions, "_nrt")
+_BORROW = {"_nrt": False} if _COUNTS else {}
+_OWN = {"_nrt": True} if _COUNTS else {}
+
+
+def _compiled(function: Function, **options: bool) -> Function:
+    # Division follows numpy (no exception), as loops with a raising division do not vectorise.
+    jit = numba.njit(
+        cache=_CACHE, nogil=True, no_cfunc_wrapper=True, error_model="numpy", **options
+    )
+    return cast(Function, jit(function))
+
+
 def kernel(function: Function) -> Function:
     """Compile ``function`` on first call; keep the code on disk; let other threads run meanwhile.
 
-    Division follows numpy (no exception), as loops with a raising division do not vectorise.
+    It may make no arrays, only write into those it is given.
     """
-    compiled = numba.njit(cache=_CACHE, nogil=True, error_model="numpy")(function)
-    return cast(Function, compiled)
+    return _compiled(function, **_BORROW)
 
 
-def inlined(function: Function) -> Function:
-    """A `kernel` whose code is put into its callers.
+def inner(function: Function) -> Function:
+    """A `kernel` that only other kernels call: with many arrays its entry from Python takes longer
+    to compile than the function itself, and is left out."""
+    return _compiled(function, no_cpython_wrapper=True, **_BORROW)
 
-    Every array handed to a call is counted in and out, some 10 ns each; small kernels called inside
-    one loop run half as long again when they are real calls.
-    """
-    compiled = numba.njit(cache=_CACHE, nogil=True, error_model="numpy", forceinline=True)(function)
-    return cast(Function, compiled)
+
+def allocating(function: Function) -> Function:
+    """A `kernel` that makes arrays of its own; only another one may call it for such an array."""
+    return _compiled(function, **_OWN)

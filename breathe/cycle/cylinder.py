@@ -33,7 +33,7 @@ from breathe.gas.mixture import (
     mixture_hot,
     state_from_u_v,
 )
-from breathe.kernel import kernel
+from breathe.kernel import inner, kernel
 
 Floats = NDArray[np.float64]
 
@@ -118,7 +118,7 @@ def find_state(content, v, size, charge):
     content.mixing[v] = mixing
 
 
-@kernel
+@inner
 def meet(reservoirs, v, pressure, temperature, fraction, capacity, energy, constant):
     """Write the half-step state of volume ``v`` where the pipe ends look for it."""
     reservoirs.pressure[v] = pressure
@@ -154,7 +154,7 @@ def ahead(content, v, mass, burned, energy, size, size_now, reservoirs, charge):
     meet(reservoirs, v, pressure, temperature, fraction, content.capacity[v], specific, constant)
 
 
-@kernel
+@inner
 def cylinder_ahead(content, shut, c, angle, step_deg, step, model, reservoirs):
     """Half a step ahead for cylinder ``c`` at its own ``angle`` [deg], with last step's flows."""
     size_now = volume(model.crank, angle)
@@ -169,7 +169,7 @@ def cylinder_ahead(content, shut, c, angle, step_deg, step, model, reservoirs):
     ahead(content, c, mass, burned, energy, size, size_now, reservoirs, model.charge)
 
 
-@kernel
+@inner
 def chamber_ahead(content, v, size, response, step, reservoirs, charge):
     """Half a step ahead for a chamber of ``size`` [m3].
 
@@ -183,7 +183,7 @@ def chamber_ahead(content, v, size, response, step, reservoirs, charge):
     ahead(content, v, mass, burned, energy, size, size, reservoirs, charge)
 
 
-@kernel
+@inner
 def burn_factor(shut, c, start, end, burning):
     """Share of the fresh charge left after burning from ``start`` to ``end`` [deg, local]."""
     if shut.burn_duration[c] <= 0.0:
@@ -200,7 +200,7 @@ def burn_factor(shut, c, start, end, burning):
     )
 
 
-@kernel
+@inner
 def burned_share(shut, c, angle, burning):
     """Wiebe share burned [-] at a local ``angle`` [deg]."""
     if shut.burn_duration[c] <= 0.0:
@@ -211,7 +211,7 @@ def burned_share(shut, c, angle, burning):
     )
 
 
-@kernel
+@inner
 def wall_loss(shut, c, angle, pressure, temperature, model):
     """Heat from the gas of cylinder ``c`` to its walls [W], Woschni."""
     crank, timing = model.crank, model.timing
@@ -236,7 +236,7 @@ def wall_loss(shut, c, angle, pressure, temperature, model):
     return heat_flow(model.walls, coefficient, temperature, liner)
 
 
-@kernel
+@inner
 def advance_cylinder(content, shut, c, angle, step_deg, step, model, reservoirs):
     """One whole step for cylinder ``c``; returns the work done on the piston [J]."""
     size_now = volume(model.crank, angle)
@@ -254,7 +254,7 @@ def advance_cylinder(content, shut, c, angle, step_deg, step, model, reservoirs)
     return work
 
 
-@kernel
+@inner
 def advance_chamber(content, v, size, wall_area, wall_K, step, charge):
     """One whole step for a chamber; free convection of a gently stirred volume to its walls."""
     # 20 W/(m2 K): gas moving at a few m/s along walls (common practice, no source).
@@ -265,7 +265,7 @@ def advance_chamber(content, v, size, wall_area, wall_K, step, charge):
     find_state(content, v, size, charge)
 
 
-@kernel
+@inner
 def grow_knock(shut, c, angle, pressure, step, model):
     """Carry the end gas and the autoignition index of cylinder ``c`` on by one step."""
     if model.timing.exhaust_opens <= angle < model.timing.intake_closes:

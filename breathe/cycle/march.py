@@ -53,7 +53,7 @@ from breathe.gas.pipe import (
     wall_rates,
 )
 from breathe.gas.steps import cross_steps, push_steps
-from breathe.kernel import kernel
+from breathe.kernel import inner, kernel
 
 Floats = NDArray[np.float64]
 
@@ -129,7 +129,7 @@ def opening_at(table, angle):
     return table[i % count] * (1.0 - weight) + table[(i + 1) % count] * weight
 
 
-@kernel
+@inner
 def set_openings(model, state, angle):
     """Opening of every pipe end at a crank ``angle`` [deg], over pipe area."""
     ends, opening = model.ends, model.opening
@@ -148,7 +148,7 @@ def set_openings(model, state, angle):
             state.share[1, k] = ends.in_share[k] * scale
 
 
-@kernel
+@inner
 def time_step(model, state, angle):
     """Length of the next step [deg]: waves, small junctions, the cap, and the end of the cycle."""
     rate = 6.0 * model.speed_rpm
@@ -163,7 +163,7 @@ def time_step(model, state, angle):
     return 0.5 * remaining if remaining < 2.0 * step else step
 
 
-@kernel
+@inner
 def chamber_response(model, state):
     """How fast each chamber evens out through its pipes [1/s]."""
     cylinders = len(model.fires)
@@ -179,7 +179,7 @@ def chamber_response(model, state):
             state.response[c] += model.ends.area[k] * sound / model.chamber_volume[c]
 
 
-@kernel
+@inner
 def volumes_ahead(model, state, angle, step_deg, step):
     """State of all volumes half a step ahead."""
     cylinders = len(model.fires)
@@ -193,7 +193,7 @@ def volumes_ahead(model, state, angle, step_deg, step):
         )  # fmt: skip
 
 
-@kernel
+@inner
 def collect_flows(model, state):
     """Net inflow of every volume from what passed its pipe ends."""
     content, passed = state.content, state.passed
@@ -207,7 +207,7 @@ def collect_flows(model, state):
         content.burned_rate[v] += passed.burned[k]
 
 
-@kernel
+@inner
 def close_cylinder(model, state, c, angle):
     """At intake closing: remember the charge, and settle how long and when it will burn."""
     shut, content = state.shut, state.content
@@ -243,7 +243,7 @@ def close_cylinder(model, state, c, angle):
     shut.burn_start[c] = max(start, angle - 720.0)
 
 
-@kernel
+@inner
 def advance_volumes(model, state, angle, step_deg, step):
     """All volumes on by one step, with work, walls and knock tallied."""
     cylinders, tally = len(model.fires), state.tally
@@ -272,7 +272,7 @@ def advance_volumes(model, state, angle, step_deg, step):
         state.chamber_mean[i, 1] += state.content.temperature[v] * (step_deg / 720.0)
 
 
-@kernel
+@inner
 def tally_valves(model, state, angle, step):
     """What passed the valves, and how hard the intake was driven, in the step around ``angle``."""
     ends, passed, tally = model.ends, state.passed, state.tally
@@ -301,7 +301,7 @@ def tally_valves(model, state, angle, step):
             tally[c, EXHAUST_ENERGY] -= step * passed.enthalpy[k]
 
 
-@kernel
+@inner
 def throat_mach(model, state, k, opening):
     """Mach number in the intake valve's effective opening [-], isentropic; 1 when choked."""
     passed = state.passed
@@ -319,7 +319,7 @@ def throat_mach(model, state, k, opening):
     return min(1.0, math.sqrt(squared))
 
 
-@kernel
+@inner
 def keep_books(model, state, step):
     """What crossed to the outside and came through pipe walls in one step."""
     first_outside = len(model.fires) + len(model.chamber_volume)
@@ -331,7 +331,7 @@ def keep_books(model, state, step):
     state.books[STEPS] += 1.0
 
 
-@kernel
+@inner
 def trace(model, state, angle, step_deg):
     """Write the traces for every whole degree this step ends on or passes."""
     content = state.content

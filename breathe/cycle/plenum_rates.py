@@ -40,7 +40,7 @@ from breathe.gas.mixture import (
     internal_energy,
 )
 from breathe.gas.nozzle import mass_flow
-from breathe.kernel import inlined, kernel
+from breathe.kernel import kernel
 
 # Unknowns, in the order in which they start to feed back into the rates: temperature always, burned
 # mass in the fire, mass while a valve is open, the buffer only with ``returns``.
@@ -170,7 +170,7 @@ class Gas(NamedTuple):
     u_x: float
 
 
-@inlined
+@kernel
 def log_pressure_shift(
     charge: Charge, x: float, assumed_R: float, burned_R: float, burned_R_p: float
 ) -> float:
@@ -179,7 +179,7 @@ def log_pressure_shift(
     return (R / assumed_R - 1.0) / (1.0 - x * burned_R_p / R)
 
 
-@inlined
+@kernel
 def frozen_gas(charge: Charge, mass: float, T: float, x: float, V: float) -> Gas:
     """Content whose composition stands still."""
     fresh_u = internal_energy(T, charge.fresh, charge.fresh_R)
@@ -225,7 +225,7 @@ def hot_gas(charge: Charge, mass: float, T: float, x: float, V: float) -> Gas:
     )
 
 
-@inlined
+@kernel
 def cylinder_gas(charge: Charge, frozen: bool, mass: float, T: float, x: float, V: float) -> Gas:
     """Pressure and properties of the content from mass, temperature, burned fraction, volume."""
     if frozen or not T >= FREEZE_K:
@@ -233,7 +233,7 @@ def cylinder_gas(charge: Charge, frozen: bool, mass: float, T: float, x: float, 
     return hot_gas(charge, mass, T, x, V)
 
 
-@inlined
+@kernel
 def area_at(areas: Array, row: int, angle_deg: float) -> float:
     """Area at a crank angle by linear interpolation; the table repeats every 720 degrees."""
     n = areas.shape[1]
@@ -258,7 +258,7 @@ def temperature_from_h(h: float, x: float, charge: Charge, guess_K: float) -> fl
     return T
 
 
-@inlined
+@kernel
 def swept_volume(crank: SliderCrank) -> float:
     """Nominal swept volume [m3], bore area times twice the crank radius."""
     return math.pi / 2 * crank.bore_m**2 * crank.crank_m
@@ -288,7 +288,7 @@ class Through(NamedTuple):
     """[kg]"""
 
 
-@inlined
+@kernel
 def through(
     area: float, seconds: float, T: float, x: float, gas: Gas, source: Reservoir
 ) -> Through:
@@ -305,7 +305,7 @@ def through(
     return Through(flow, flow * (gas.u + gas.R * T), flow * x)
 
 
-@inlined
+@kernel
 def wall_heat(segment: Segment, T: float, p: float, V: float, travel_m: float) -> float:
     """Heat from gas to walls [W], Woschni."""
     rise = p - motored_pressure(segment.shut_Pa, segment.shut_m3, V, MOTORED_EXPONENT)
@@ -323,7 +323,7 @@ def wall_heat(segment: Segment, T: float, p: float, V: float, travel_m: float) -
     return heat_flow(segment.walls, coefficient, T, liner_area(segment.crank, travel_m))
 
 
-@inlined
+@kernel
 def burn_rate(fire: Fire, angle: float, fresh_kg: float) -> float:
     """Mass burned per crank degree [kg/deg]."""
     share = (angle - fire.start_deg) / fire.duration_deg
@@ -332,7 +332,7 @@ def burn_rate(fire: Fire, angle: float, fresh_kg: float) -> float:
     return fresh_kg * slope / max(left, 1e-9)
 
 
-@inlined
+@kernel
 def move_buffer(segment: Segment, work: Array, row: int, out: int, flow: Through) -> None:
     """Change of the buffer under the intake flow."""
     if flow.mass > 0.0:
@@ -345,7 +345,7 @@ def move_buffer(segment: Segment, work: Array, row: int, out: int, flow: Through
         work[out, BUFFER_BURNED] = -flow.burned
 
 
-@inlined
+@kernel
 def temperature_rate(
     gas: Gas, mass: float, T: float, heating: float, mass_rate: float, x_rate: float, squeeze: float
 ) -> float:

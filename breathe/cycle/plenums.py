@@ -41,7 +41,7 @@ from breathe.cycle.plenum_rates import (
 from breathe.cycle.plenum_steps import integrate
 from breathe.cycle.rosenbrock import ALLOWED, Array, Y, workspace
 from breathe.cycle.walls import COMBUSTION, COMPRESSION, SCAVENGING, Walls
-from breathe.kernel import kernel
+from breathe.kernel import allocating, kernel
 
 __all__ = [
     "Fire",
@@ -122,7 +122,7 @@ def unwrapped(angle: float, begin: float) -> float:
     return begin + (angle - begin) % 720.0
 
 
-@kernel
+@allocating
 def events(case: PlenumCase) -> Array:
     """Angles (rising) at which rates change character, from intake closing to the next one."""
     begin = case.intake_valve.closes_deg
@@ -202,7 +202,7 @@ def content(case: PlenumCase, angle: float, y: Array) -> Gas:
     return cylinder_gas(case.charge, case.frozen, y[MASS], y[TEMPERATURE], x, V)
 
 
-@kernel
+@allocating
 def first_state(case: PlenumCase) -> Array:
     """A guess at intake closing: plenum gas, warmed a little, some residual."""
     y = np.zeros(UNKNOWNS)
@@ -233,7 +233,7 @@ class March(NamedTuple):
     """Work of the exhaust and intake strokes [J]."""
 
 
-@kernel
+@allocating
 def march(
     case: PlenumCase,
     areas: Array,
@@ -271,7 +271,7 @@ def march(
     return March(True, steps, pumping)
 
 
-@kernel
+@allocating
 def settle(
     case: PlenumCase,
     areas: Array,

@@ -23,7 +23,7 @@ from breathe.gas.equilibrium import (
     standard_state,
 )
 from breathe.gas.polynomial import heat_capacity, internal_energy
-from breathe.kernel import kernel
+from breathe.kernel import allocating, kernel
 
 FREEZE_K = 1500.0
 EQUILIBRIUM_K = 1700.0
@@ -69,7 +69,7 @@ def fill_node(node, T, equilibrium, mixed, frozen, frozen_R):
     node[7] = STEP_K * LOG_P_STEP * (weight * mixed[1] + slope * r_p)
 
 
-@kernel
+@allocating
 def fill_burned_table(nodes, nasa, atoms, element_moles, inert_moles, frozen, frozen_R):
     """Fill the nodes; NaN where equilibrium was not found.
 

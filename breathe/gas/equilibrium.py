@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breathe.gas.species import GAS_CONSTANT, STANDARD_PRESSURE_PA, all_species
-from breathe.kernel import kernel
+from breathe.kernel import allocating, kernel
 
 Floats = NDArray[np.float64]
 
@@ -116,7 +116,7 @@ def step_limit(log_n, change, log_total, total_change):
     return min(share, 2.0 / max(largest, 2.0))
 
 
-@kernel
+@allocating
 def equilibrate(log_pressure, g, atoms, element_moles, inert_moles, log_n):
     """Equilibrium composition at given temperature and pressure.
 
@@ -179,7 +179,7 @@ def cold_guess(log_n):
     log_n[N_SPECIES] = math.log(100.0)
 
 
-@kernel
+@allocating
 def shifting_properties(temperature, h, cp, atoms, inert_moles, log_n):
     """u and R of the gas in equilibrium, and how they shift.
 

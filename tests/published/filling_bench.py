@@ -31,7 +31,7 @@ from breathe.gas.pipe import (
     hllc_fluxes,
     recover,
 )
-from breathe.kernel import kernel
+from breathe.kernel import allocating
 
 Floats = NDArray[np.float64]
 
@@ -241,7 +241,7 @@ def _pipe(length: float, bore: float, cells: int) -> tuple[Grid, Ends]:
     return grid, ends
 
 
-@kernel
+@allocating
 def stroke(  # type: ignore[no-untyped-def]
     flow, grid, ends, content, reservoirs, passed, crank, lift_area, closing, speed, plenum_p, gas,
     answer,

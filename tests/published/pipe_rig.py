@@ -17,7 +17,7 @@ from breathe.gas import ends as pipe_ends
 from breathe.gas import pipe, steps
 from breathe.gas.burned_table import BurnedTable
 from breathe.gas.mixture import Charge
-from breathe.kernel import kernel
+from breathe.kernel import allocating, kernel
 
 SHUT = "shut"
 ENDLESS = "endless"
@@ -118,7 +118,7 @@ class Walls(NamedTuple):
     courant: float
 
 
-@kernel
+@allocating
 def longest_step(grid, flow, ends, content, walls):
     """Courant's limit in the ducts, and the time in which chambers even out."""
     quickest = pipe.fastest_signal(flow, grid) / walls.courant
@@ -152,7 +152,7 @@ def pass_on(flow, ends, passed, walls):
             passed.velocity[k] = ends.outward[k] * flow.velocity[cell]
 
 
-@kernel
+@allocating
 def step_once(grid, flow, ends, passed, reservoirs, content, charge, walls, at_most):
     """One time step of ducts and chambers; returns its length [s] and heat from duct walls [J]."""
     pipe.recover(flow, grid, charge)
