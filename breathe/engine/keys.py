@@ -175,7 +175,13 @@ _SHAFT_ROOM: Table = {
     "shared_sleeve": Key("switch"),
 }
 
+_PHASER: Table = {
+    "earliest": Key("angle", "deg crank", (-60, 0), (-180, 0), "negative is earlier"),
+    "latest": Key("angle", "deg crank", (0, 60), (0, 180)),
+}
+
 _SIDE: Table = {
+    "phaser": _PHASER,
     "valve": _VALVE,
     "cam": _CAM,
     "sleeve": _SLEEVE,

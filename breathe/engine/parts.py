@@ -100,6 +100,15 @@ class Sleeve:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Phaser:
+    """Turns the whole cam while it runs."""
+
+    earliest_deg: float
+    """Crank degrees from the cam's own place, negative earlier."""
+    latest_deg: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Cam:
     """The cam of one side."""
 
@@ -110,6 +119,7 @@ class Cam:
     lash_m: float
     """Valve clearance when running, at the valve; taken off the lift."""
     sleeve: Sleeve | None = None
+    phaser: Phaser | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -33,6 +33,7 @@ from breathe.engine.mechanics_read import build_mechanics
 from breathe.engine.network import Network, build_network, exhaust_apart
 from breathe.engine.open_file import load_toml
 from breathe.engine.parts import Cylinder, Engine, Setting, Side, Valve
+from breathe.engine.phaser import with_phaser
 from breathe.engine.plausible import judge
 from breathe.engine.quantities import STANDARD_AMBIENT_PA, QuantityError, read_quantity
 from breathe.engine.settings import Cams, build_settings
@@ -242,7 +243,7 @@ def _cams(
             card = Card(side, f"[{side}.cam]", kind, head, folder, findings)
             read = build_cam(given.get("cam", {}), given.get("sleeve"), card)
             if read is not None:
-                cams.own[side] = read
+                cams.own[side] = with_phaser(read, given.get("phaser"), side, findings)
     for row in values.get("other_cam", []):
         if not {"name", "side"} <= row.keys():
             continue
