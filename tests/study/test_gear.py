@@ -1,0 +1,41 @@
+"""What of the valve gear moves."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from breathe.engine.parts import Phaser
+from breathe.engine.read import read_engine
+from breathe.study.gear import gear_of
+
+ENGINES = Path(__file__).parents[2] / "engines"
+
+
+def test_a_sleeve_is_an_axis_and_a_swapped_cam_a_step() -> None:
+    engine = read_engine(ENGINES / "road_four_sleeve.toml")
+    gear = gear_of(engine)
+    (axis,) = gear.axes
+    # 12.0 mm at 5.0 deg/mm.
+    assert (axis.name, axis.low_deg) == ("intake dwell", 0.0)
+    assert axis.high_deg == pytest.approx(60.0)
+    assert [step.label for step in gear.steps] == ["std"]
+
+
+def test_places_and_settings_are_inverse() -> None:
+    engine = read_engine(ENGINES / "road_four_sleeve.toml")
+    cam = replace(engine.intake_cam, phaser=Phaser(earliest_deg=-20.0, latest_deg=10.0))
+    gear = gear_of(replace(engine, intake_cam=cam))
+    assert [axis.name for axis in gear.axes] == ["intake dwell", "intake phase"]
+    setting = gear.setting((24.0, -5.0))
+    assert setting.intake_travel_m == pytest.approx(4.8e-3)
+    assert gear.place(setting) == pytest.approx((24.0, -5.0))
+    assert gear.place(gear.setting((90.0, -40.0))) == pytest.approx((60.0, -20.0))
+
+
+def test_plain_cams_have_no_axes() -> None:
+    gear = gear_of(read_engine(ENGINES / "road_four.toml"))
+    assert gear.axes == ()
+    assert gear.setting(()).label == "own"
