@@ -61,9 +61,9 @@ class Run:
             self.fingerprint: str = found["fingerprint"]
         except OSError as error:
             raise RunError(f"{folder / _ABOUT}: cannot be read: {error.strerror}") from error
-        except (ValueError, KeyError, TypeError) as error:
+        except (ValueError, KeyError, TypeError, AttributeError) as error:
             raise RunError(
-                f"{folder / _ABOUT}: not a run description of breathe {VERSION} ({error!r})"
+                f"{folder / _ABOUT}: not a run description of breathe {VERSION}; {_fault(error)}"
             ) from error
         with self._database_errors():
             self._cases = _connect(folder / _CASES)
@@ -153,11 +153,22 @@ class Run:
     def _database_errors(self) -> Iterator[None]:
         try:
             yield
-        except sqlite3.Error as error:
+        except sqlite3.OperationalError as error:
             raise RunError(
-                f"{self.folder / _CASES}: {error}. What was stored before is kept; another "
-                "folder can be chosen with --runs or --name."
+                f"{self.folder / _CASES}: {error}. Cases stored before are kept; another folder "
+                "can be chosen with --runs or --name."
             ) from error
+        except (sqlite3.Error, ValueError) as error:
+            raise RunError(
+                f"{self.folder / _CASES}: damaged, so the cases in it cannot be read. "
+                f"{self._still_there()} Move the folder away and give the compare command again "
+                "to compute anew."
+            ) from error
+
+    def _still_there(self) -> str:
+        if (self.folder / _RESULTS).is_file():
+            return f"{_RESULTS} beside it still holds the figures."
+        return f"There is no {_RESULTS} beside it, which is written when all cases are done."
 
 
 def open_run(
@@ -337,6 +348,15 @@ def _connect(path: Path) -> sqlite3.Connection:
         )
         connection.execute("CREATE TABLE IF NOT EXISTS notes (name TEXT PRIMARY KEY, text TEXT)")
     return connection
+
+
+def _fault(error: Exception) -> str:
+    """What is wrong with a run's description, in words."""
+    if isinstance(error, json.JSONDecodeError):
+        return f"it is damaged or cut short (line {error.lineno}, column {error.colno})"
+    if isinstance(error, KeyError):
+        return f"{error.args[0]!r} is missing"
+    return "it holds something else than expected"
 
 
 def _fingerprint(folder: Path) -> str | None:

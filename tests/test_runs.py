@@ -215,19 +215,41 @@ def test_runs_are_found_by_name_and_by_path(tmp_path, engine_file):
         load_run(tmp_path / "nowhere", "twin")
 
 
-@pytest.mark.parametrize("text", ["", "{}", "[]", "not json", '{"about": {"engine": 1}}'])
-def test_a_broken_description_is_one_clear_error(tmp_path, engine_file, text):
+@pytest.mark.parametrize(
+    ("text", "why"),
+    [
+        ("", "it is damaged or cut short (line 1, column 1)"),
+        ("not json", "it is damaged or cut short (line 1, column 1)"),
+        ('{"about": {"engine":', "it is damaged or cut short (line 1, column 21)"),
+        ("{}", "'about' is missing"),
+        ("[]", "it holds something else than expected"),
+        ('{"about": {"engine": 1}}', "'settings' is missing"),
+    ],
+)
+def test_a_broken_description_is_one_clear_error(tmp_path, engine_file, text, why):
     opened(tmp_path / "runs", engine_file).close()
     (tmp_path / "runs" / "twin" / "run.json").write_text(text, encoding="utf-8")
-    with pytest.raises(RunError, match=r"run\.json: not a run description"):
+    with pytest.raises(RunError) as caught:
         load_run(tmp_path / "runs", "twin")
+    told = str(caught.value)
+    assert "run.json: not a run description of breathe" in told and told.endswith(why)
+    assert "Error(" not in told
 
 
-def test_a_broken_database_is_one_clear_error(tmp_path, engine_file):
-    opened(tmp_path / "runs", engine_file).close()
-    (tmp_path / "runs" / "twin" / "cases.sqlite").write_bytes(b"no database at all" * 50)
-    with pytest.raises(RunError, match=r"cases\.sqlite: file is not a database"):
+@pytest.mark.parametrize("results", [True, False])
+def test_a_broken_database_is_one_clear_error(tmp_path, engine_file, results):
+    with opened(tmp_path / "runs", engine_file) as run:
+        if results:
+            run.finish("setting\n")
+    for path in (tmp_path / "runs" / "twin").glob("cases.sqlite*"):
+        path.write_bytes(b"no database at all" * 50)
+    with pytest.raises(RunError) as caught:
         load_run(tmp_path / "runs", "twin")
+    told = str(caught.value)
+    assert "cases.sqlite: damaged, so the cases in it cannot be read." in told
+    assert "kept" not in told
+    assert ("results.csv beside it still holds the figures" in told) == results
+    assert ("There is no results.csv" in told) != results
 
 
 def test_description_is_readable_text(tmp_path, engine_file):

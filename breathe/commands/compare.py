@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from breathe.commands.options import printing_options, runs_option, shown, speeds
+from breathe.commands.options import (
+    Count,
+    Opening,
+    printing_options,
+    runs_option,
+    shown,
+    speeds,
+)
 
 if TYPE_CHECKING:
     from breathe.runs import Run, RunError
@@ -22,7 +29,7 @@ if TYPE_CHECKING:
     "--speeds",
     "speed_text",
     metavar="RPM",
-    help="first:last:step or a list. [default: twelve up to the engine's limit]",
+    help="first:last:step or a list. [default: round steps up to the engine's limit]",
 )
 @click.option(
     "--settings",
@@ -32,13 +39,13 @@ if TYPE_CHECKING:
 )
 @click.option(
     "--throttle",
-    type=click.FloatRange(0.0, 1.0, min_open=True),
+    type=Opening(),
     default=1.0,
     show_default=True,
-    help="Opening, as a share of its area.",
+    help="Opening, as a share of its area: 0.5 or 50%.",
 )
 @printing_options
-@click.option("--threads", type=click.IntRange(1, 256), help="[default: one per processor]")
+@click.option("--threads", type=Count(256), help="[default: one per processor]")
 @click.option("--name", metavar="RUN", help="Name of the run. [default: after the engine file]")
 @runs_option
 @click.option("--redo", is_flag=True, help="Compute anew, beside an earlier run of the same.")
@@ -48,6 +55,7 @@ def command(
     setting_text: str | None,
     throttle: float,
     show: str | None,
+    against: str | None,
     units: str,
     csv: bool,
     threads: int | None,
@@ -72,7 +80,7 @@ def command(
     from breathe.study.describe import about
 
     built = read_engine(engine)
-    settings, merged = chosen(built, setting_text)
+    settings, merged = chosen(built, setting_text, against)
     for notice in merged:
         click.echo(notice, err=True)
     at = default_speeds(built) if speed_text is None else speeds(speed_text)
@@ -89,7 +97,7 @@ def command(
         _announce(run, name)
         work(jobs, run, threads or os.cpu_count() or 1)
         unwritten = _finish(run, results_csv(run.rows()))
-        print_run(run, names, units, csv=csv)
+        print_run(run, names, units, against=against, csv=csv)
         if unwritten:
             raise unwritten
 

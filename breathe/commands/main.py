@@ -49,6 +49,7 @@ class Verbs(click.Group):
         if name not in VERBS:
             return None
         command: click.Command = importlib.import_module(f"breathe.commands.{name}").command
+        command.epilog = command.epilog or f"\b\n{_example(name)}"  # \b: click fills no lines
         return command
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import math
+import re
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
@@ -19,8 +20,47 @@ SHOWN = (
     "torque, difference, power, ve, ve-plenum, air, bmep, imep, pmep, fmep, trapped, residual, "
     "reversion, mach, ivc-pressure, cr, peak, ca50, burn, knock, bsfc, exhaust, cycles"
 )
-_SPEED_RANGE = (100.0, 25_000.0)
 _MOST_SPEEDS = 200
+
+
+class Opening(click.ParamType):
+    """A share of the open area, as 0.5 or 50%."""
+
+    name = "share"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        text = str(value).strip()
+        percent = text.endswith("%")
+        try:
+            share = float(text.removesuffix("%").replace(",", ".")) * (0.01 if percent else 1.0)
+        except ValueError:
+            share = math.nan
+        if not 0.0 < share <= 1.0:
+            slip = f"; did you mean {text}%?" if not percent and 1.0 < share <= 100.0 else ""
+            self.fail(
+                f"found '{value}'; expected a share above 0 and up to 1, such as 0.5 or 50%{slip}",
+                param,
+                ctx,
+            )
+        return share
+
+
+class Count(click.ParamType):
+    """A whole number from 1 to ``most``."""
+
+    name = "number"
+
+    def __init__(self, most: int) -> None:
+        self.most = most
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> int:
+        text = str(value).strip()
+        if not re.fullmatch(r"\d{1,5}", text, re.ASCII) or not 1 <= int(text) <= self.most:
+            self.fail(f"found '{value}'; expected a whole number from 1 to {self.most}", param, ctx)
+        return int(text)
+
 
 runs_option = click.option(
     "--runs",
@@ -34,7 +74,7 @@ runs_option = click.option(
 
 
 def printing_options(command: Decorated) -> Decorated:
-    """--show, --units and --csv."""
+    """--show, --against, --units and --csv."""
     for option in (
         click.option("--csv", is_flag=True, help="Only the tidy table as CSV, in SI units."),
         click.option(
@@ -43,6 +83,11 @@ def printing_options(command: Decorated) -> Decorated:
             default="metric",
             show_default=True,
             help="Units of the printed tables.",
+        ),
+        click.option(
+            "--against",
+            metavar="SETTING",
+            help="Setting that the others are compared with. [default: the file's standard]",
         ),
         click.option("--show", metavar="LIST", help=f"What to print, of: {SHOWN}."),
     ):
@@ -82,10 +127,13 @@ def speeds(text: str) -> tuple[float, ...]:
     BreatheError
         What was found and what is expected.
     """
+    from breathe.study.choose import FASTEST_RPM, SLOWEST_RPM
+
     found = _range(text) if ":" in text else [_speed(part, text) for part in text.split(",")]
     for speed in found:
-        if not _SPEED_RANGE[0] <= speed <= _SPEED_RANGE[1]:
-            raise _bad_speeds(text, f"{speed:g} rpm is outside {_SPEED_RANGE[0]:g} to 25000 rpm")
+        if not SLOWEST_RPM <= speed <= FASTEST_RPM:
+            allowed = f"{SLOWEST_RPM:.0f} to {FASTEST_RPM:.0f} rpm"
+            raise _bad_speeds(text, f"{speed:g} rpm is outside {allowed}")
     if len(found) > _MOST_SPEEDS:
         raise _bad_speeds(text, f"{len(found)} speeds; at most {_MOST_SPEEDS}")
     return tuple(sorted(set(found)))

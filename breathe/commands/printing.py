@@ -10,13 +10,17 @@ import click
 import pandas as pd
 
 from breathe.engine.quantities import System
+from breathe.errors import BreatheError
 from breathe.runs import Run
+from breathe.study.choose import bare
 from breathe.version import VERSION
-from breathe.view.console import Item, Piece, carried, show
+from breathe.view.console import Item, Piece, show
 from breathe.view.tables import comparison
 
 
-def print_run(run: Run, names: Sequence[str], units: str, *, csv: bool = False) -> None:
+def print_run(
+    run: Run, names: Sequence[str], units: str, *, against: str | None = None, csv: bool = False
+) -> None:
     """Print what is stored of a run.
 
     Parameters
@@ -25,9 +29,17 @@ def print_run(run: Run, names: Sequence[str], units: str, *, csv: bool = False) 
     names : sequence of str
         Figures to print, as `tables.comparison` takes them.
     units : 'metric' or 'imperial'
+    against : str, optional
+        Label of the setting that the others are compared with; by default the standard.
     csv : bool
         Write the tidy SI table instead.
+
+    Raises
+    ------
+    BreatheError
+        The run has no setting ``against``.
     """
+    reference = None if against is None else _setting_of(run, against)
     rows = run.rows()
     changed = run.altered()
     if changed:
@@ -37,12 +49,28 @@ def print_run(run: Run, names: Sequence[str], units: str, *, csv: bool = False) 
             err=True,
         )
     if csv:
-        sys.stdout.write(carried(results_csv(rows), sys.stdout.encoding))
+        _write_utf8(results_csv(rows))
         return
     page: list[Piece] = [*_origin(run, len(rows))]
     if rows:
-        page += comparison(pd.DataFrame(rows), run.about, names, cast(System, units))
+        page += comparison(pd.DataFrame(rows), run.about, names, cast(System, units), reference)
     show([*page, "", *_where(run)])
+
+
+def _setting_of(run: Run, text: str) -> str:
+    known = {bare(note.label): note.label for note in run.about.settings}
+    if bare(text) not in known:
+        raise BreatheError(
+            f"--against: found {text!r}; {run.name} has: {', '.join(known.values())}"
+        )
+    return known[bare(text)]
+
+
+def _write_utf8(text: str) -> None:
+    """A table another program reads is the same bytes whatever this console can carry."""
+    sys.stdout.flush()
+    sys.stdout.buffer.write(text.encode("utf-8"))
+    sys.stdout.buffer.flush()
 
 
 def results_csv(rows: Sequence[dict[str, object]]) -> str:

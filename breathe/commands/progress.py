@@ -78,7 +78,7 @@ def _say_if_first() -> None:
 
     if not is_compiled():
         click.echo(
-            "Preparing compiled code, once for this version: about 20 to 40 s before the first "
+            "Preparing compiled code, once for this version: about 20 to 60 s before the first "
             "case is done (Ctrl-C is heard after that).",
             err=True,
         )

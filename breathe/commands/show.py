@@ -13,11 +13,13 @@ from breathe.commands.options import printing_options, runs_option, shown
 @click.argument("run")
 @printing_options
 @runs_option
-def command(run: str, show: str | None, units: str, csv: bool, runs_folder: Path) -> None:
+def command(
+    run: str, show: str | None, against: str | None, units: str, csv: bool, runs_folder: Path
+) -> None:
     """Print RUN, a name from `breathe runs` or the path of its folder, again."""
     from breathe.commands.printing import print_run
     from breathe.runs import load_run
 
     names = shown(show)
     with load_run(runs_folder, run) as found:
-        print_run(found, names, units, csv=csv)
+        print_run(found, names, units, against=against, csv=csv)

@@ -16,8 +16,11 @@ from breathe.study.describe import (
 from breathe.valvetrain.timing import SEAT_HEIGHT_M
 from breathe.view import cautions
 from breathe.view.console import Grid, Item, Piece
+from breathe.view.unit_text import in_user_units
 
 _LEFT = frozenset({0})
+_ENDS = frozenset({0, 3, 4})
+"""Columns of names in the table of pipes."""
 
 
 def explanation(
@@ -27,11 +30,11 @@ def explanation(
     return [
         *_read(engine, system),
         *_pipes(engine, system),
-        *_settings(engine, facts),
+        *_settings(engine, facts, system),
         *_events(facts, system),
         *_compression(engine, facts, system),
-        *_assumed(engine),
-        *_questions(engine),
+        *_assumed(engine, system),
+        *_questions(engine, system),
         Item(cautions.CLEARANCE),
     ]
 
@@ -155,7 +158,7 @@ def _pipes(engine: Engine, system: System) -> list[Piece]:
     unit = user_unit("length", system)
     header = ("pipe", f"length {unit}", f"inside {unit}", "from", "to")
     rows = tuple(_pipe_row(pipe, unit) for pipe in engine.pipes)
-    page: list[Piece] = [Grid(title="Pipes", header=header, rows=rows, left=frozenset({0, 3, 4}))]
+    page: list[Piece] = [Grid(title="Pipes", header=header, rows=rows, left=_ENDS, folds=_ENDS)]
     if any(sum(pipe.end_correction_m) for pipe in engine.pipes):
         page.append(Item("+ is the air beyond open ends that swings with that inside the pipe."))
     if engine.chambers:
@@ -180,24 +183,28 @@ def _pipe_row(pipe: Pipe, unit: str) -> tuple[str, ...]:
     return pipe.name, length, inside, start, end
 
 
-def _settings(engine: Engine, facts: Sequence[SettingFacts]) -> list[Piece]:
+def _settings(engine: Engine, facts: Sequence[SettingFacts], system: System) -> list[Piece]:
+    unit = user_unit("length", system)
+    digits = 0 if unit == "mm" else 1
     rows = tuple(
         (
             one.setting.label,
             f"{one.intake_dwell_deg:.0f}",
             f"{one.exhaust_dwell_deg:.0f}",
-            f"{one.intake_area_m_deg * 1e3:.0f}",
-            how(one.setting) + (" (standard)" if one.setting.label == engine.standard else ""),
+            f"{from_si(one.intake_area_m_deg, 'length', unit):.{digits}f}",
+            in_user_units(how(one.setting), system)
+            + (" (standard)" if one.setting.label == engine.standard else ""),
         )
         for one in facts
     )
-    title = "Cam settings: dwell in crank degrees, intake lift area in mm x crank degrees"
+    title = f"Cam settings: dwell in crank degrees, intake lift area in {unit} x crank degrees"
     header = ("setting", "intake dwell", "exhaust dwell", "area", "how")
     note = (
         "A duration in a setting's name counts at its cam's checking height, lash not taken off; "
         "the events below have it taken off."
     )
-    return [Grid(title=title, header=header, rows=rows, left=frozenset({0, 4})), Item(note), ""]
+    left, folds = frozenset({0, 4}), frozenset({4})
+    return [Grid(title=title, header=header, rows=rows, left=left, folds=folds), Item(note), ""]
 
 
 def _events(facts: Sequence[SettingFacts], system: System) -> list[Piece]:
@@ -262,7 +269,7 @@ def _compression(engine: Engine, facts: Sequence[SettingFacts], system: System) 
     return [Grid(title=title, header=header, rows=tuple(rows), left=_LEFT), Item(note), ""]
 
 
-def _assumed(engine: Engine) -> list[Piece]:
+def _assumed(engine: Engine, system: System) -> list[Piece]:
     if not engine.assumed:
         return ["Nothing was assumed: the file gives every value.", ""]
     by_source: dict[str, list[Assumed]] = {}
@@ -274,11 +281,18 @@ def _assumed(engine: Engine) -> list[Piece]:
     ]
     for source, values in by_source.items():
         page.append(Item(f"{source}:", indent=2))
-        page += [Item(f"{one.key} = {one.value}: {one.reason}", 4) for one in values]
+        page += [
+            Item(in_user_units(f"{one.key} = {one.value}: {one.reason}", system), 4)
+            for one in values
+        ]
+    if system == "imperial" and any("(m/s)" in one.value for one in engine.assumed):
+        page.append(Item("Friction per piston speed stays in bar and m/s, as published.", indent=2))
     return [*page, ""]
 
 
-def _questions(engine: Engine) -> list[Piece]:
+def _questions(engine: Engine, system: System) -> list[Piece]:
     if not engine.questions:
         return []
-    return ["Questions", *(Item(one, indent=2, hang=2) for one in engine.questions), ""]
+    quoted = " (figures as in the file, or metric)" if system == "imperial" else ""
+    questions = (Item(one, indent=2, hang=2) for one in engine.questions)
+    return [f"Questions{quoted}", *questions, ""]

@@ -24,7 +24,7 @@ from breathe.view.unit_text import in_user_units
 from breathe.view.words import ALWAYS, QUANTITIES, Quantity
 
 TIE = "="
-_MOST_DIGITS = 3
+_MOST_DIGITS = 4
 
 _MATTERS = (
     "runner length",
@@ -310,7 +310,8 @@ def _findings(table: pd.DataFrame, about: About, system: System) -> list[Piece]:
 def _assumptions(about: About, system: System) -> list[Piece]:
     page: list[Piece] = []
     if about.questions:
-        page += ["Questions about the engine file"]
+        quoted = " (figures as in the file, or metric)" if system == "imperial" else ""
+        page += [f"Questions about the engine file{quoted}"]
         page += [Item(question, indent=2) for question in about.questions]
         page.append("")
     if not about.assumed:

@@ -21,6 +21,7 @@ _METRIC = {
     "kPa": "pressure difference",
     "Pa": "pressure difference",
     "degC": "temperature",
+    "K": "temperature",
     "g": "mass",
     "kg": "mass",
     "m/s": "velocity",

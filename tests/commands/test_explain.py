@@ -2,8 +2,19 @@
 
 from __future__ import annotations
 
+import re
+
+import pandas as pd
 import pytest
 
+from breathe.cycle.layout import Resolution
+from breathe.cycle.result import simulate
+from breathe.engine.parts import Operating
+from breathe.engine.read import read_engine
+from breathe.study.describe import about
+from breathe.valvetrain.dwell import case
+from breathe.view.console import Grid
+from breathe.view.tables import comparison
 from tests.commands.conftest import ENGINES, SLEEVE
 
 SUPPLIED = sorted(ENGINES.glob("*.toml"))
@@ -19,6 +30,55 @@ def test_supplied_engines_are_explained_in_80_columns(breathe, path, units):
     for words in ("Pipes", "Events at 0.1 mm (0.004 in)", "Events at 1.27 mm (0.050 in)",
                   "lobe separation", "eff. CR", "cranking", "NOT CHECKED"):  # fmt: skip
         assert words in answer.out
+
+
+METRIC = re.compile(r"\d (?:mm|cc|l|cm2|bar|mbar|kPa|degC|K|N|N/mm|Nm|kW|m/s|g|kg)(?![\w/])|mm x")
+BOTH = re.compile(r"[\d.]+ mm \([\d.]+ in\)")
+"""Checking heights are told in both."""
+
+
+@pytest.mark.parametrize("path", SUPPLIED, ids=lambda path: path.stem)
+def test_imperial_pages_hold_no_metric_figure(breathe, simulation, path):
+    told = " ".join(breathe("explain", path, "--units", "imperial").out.split())
+    # Sources are quoted as published; water per dry air is a ratio.
+    told = re.sub(r"Physical Review.*?from memory", "", told).replace("g water per kg", "")
+    cards = r"cam card: .*?; lift"
+    found = METRIC.findall(BOTH.sub("", re.sub(cards, "", told)))
+    assert found == []
+    speeds = ("--speeds", "3000:4000:500")
+    told = breathe("compare", path, *speeds, "--units", "imperial").out
+    assert METRIC.findall(told) == []
+
+
+@pytest.mark.parametrize("path", SUPPLIED, ids=lambda path: path.stem)
+def test_a_run_and_explain_print_one_effective_ratio(breathe, path):
+    engine = read_engine(path)
+    explained = breathe("explain", path).out
+    rows = table_below(explained, "eff. CR")
+    # The ratio stands before the cranking pressure, which is 'low to high'.
+    by_label = {row.split("  ")[0]: row.split(" to ")[0].split()[-2] for row in rows}
+    told = about(engine, engine.settings, [3000.0], 1.0)
+    found = [
+        simulate(
+            case(engine, setting, Operating(speed_rpm=3000.0)),
+            resolution=Resolution(0.05, 0.1),
+            limit=1,
+        )[0].row()
+        for setting in engine.settings
+    ]
+    (grid,) = [
+        piece
+        for piece in comparison(pd.DataFrame(found), told, ("cr",))
+        if isinstance(piece, Grid) and piece.title.startswith("Effective")
+    ]
+    assert by_label == dict(zip(grid.header[1:], grid.rows[0][1:], strict=True))
+
+
+def table_below(text: str, heading: str) -> list[str]:
+    lines = text.splitlines()
+    start = next(place for place, line in enumerate(lines) if heading in line) + 1
+    stop = next(place for place in range(start, len(lines)) if " to " not in lines[place])
+    return lines[start:stop]
 
 
 def test_assumptions_carry_value_reason_and_source(breathe, tmp_path):

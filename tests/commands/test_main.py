@@ -56,6 +56,7 @@ def test_every_verb_loads_and_has_help(breathe, verb):
     assert answer.status == 0 and answer.out.startswith(f"Usage: breathe {verb}")
     assert max(map(len, answer.out.splitlines())) <= 80
     assert EXAMPLES[verb].startswith(f"breathe {verb}")
+    assert f"Example: {EXAMPLES[verb]}" in answer.out
 
 
 def test_mistyped_verb_gets_the_nearest_and_an_example(breathe):

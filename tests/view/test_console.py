@@ -82,3 +82,48 @@ def test_a_line_never_ends_between_number_and_unit():
     for line in text.splitlines():
         assert len(line) <= WIDTH
         assert not line.rstrip()[-1].isdigit()
+
+
+def names_grid(name: str) -> Grid:
+    return Grid(
+        title="",
+        header=("run", "begun", "cases", "engine"),
+        rows=((name, "2026-01-31 12:00", "102 of 102", "an engine of a long name"),),
+        left=frozenset({0, 1, 3}),
+        folds=frozenset(range(4)),
+    )
+
+
+@given(st.text("abcdefgh_-", min_size=1, max_size=70), st.integers(48, 120))
+def test_words_fold_before_a_table_is_cut(name, width):
+    lines = grid_text(names_grid(name), width=width).splitlines()
+    assert max(map(len, lines)) <= width
+    assert sum("begun" in line and "engine" in line for line in lines) == 1
+    # Nothing is lost: the letters of the first column, read downwards.
+    starts = lines[0].index("begun")
+    assert "".join(line[:starts].strip() for line in lines[1:]) == name
+
+
+class Terminal(io.StringIO):
+    encoding = "utf-8"
+
+    def isatty(self) -> bool:
+        return True
+
+
+@pytest.mark.parametrize(("columns", "prose"), [(60, 60), (80, 80), (200, 80), (10, 40)])
+def test_prose_follows_a_narrow_terminal(monkeypatch, columns, prose):
+    monkeypatch.setenv("COLUMNS", str(columns))
+    terminal = Terminal()
+    show([Item("word " * 60), wide_grid(8)], terminal)
+    lines = terminal.getvalue().splitlines()
+    assert prose - 5 < max(len(line) for line in lines if "word" in line) <= prose
+    assert max(map(len, lines)) <= max(40, min(columns, 120))
+
+
+def test_a_table_takes_the_room_a_wide_terminal_has(monkeypatch):
+    monkeypatch.setenv("COLUMNS", "120")
+    terminal = Terminal()
+    long = Grid(title="", header=("a", "b"), rows=(("x" * 60, "y" * 50),))
+    show([long], terminal)
+    assert "x" * 60 + "  " + "y" * 50 in terminal.getvalue()

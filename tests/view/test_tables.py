@@ -6,11 +6,14 @@ import io
 
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from breathe.commands.options import SHOWN
 from breathe.view.console import Grid, show
 from breathe.view.tables import by_speed, comparison
 from breathe.view.words import QUANTITIES, Quantity
+from tests.view.conftest import make_about, make_table
 
 
 def text_of(page) -> str:
@@ -181,3 +184,72 @@ def test_by_speed_puts_each_case_in_its_place(table, about):
     one = table[(table["setting"] == "276°") & (table["speed_rpm"] == 5000.0)]["torque_Nm"]
     assert wide.loc[5000.0, "276°"] == one.item()
     assert list(wide.columns) == [note.label for note in about.settings]
+
+
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    st.lists(st.floats(0.0, 0.02), min_size=6, max_size=6),
+    st.floats(1.0, 400.0),
+    st.sampled_from(["metric", "imperial"]),
+)
+def test_no_star_is_hidden_by_rounding(below, level, system):
+    table, about = make_table(speeds=(2000.0, 7000.0)), make_about(speeds=(2000.0, 7000.0))
+    table.loc[table["speed_rpm"] == 2000.0, "torque_Nm"] = level * (1 - np.array(below))
+    table["power_W"] = table["torque_Nm"] * table["speed_rpm"] * np.pi / 30
+    table["volumetric_efficiency_ambient"] = table["torque_Nm"] / 200
+    page = comparison(table, about, ("torque", "power", "ve"), system)
+    for start in ("Torque", "Power", "Volumetric"):
+        for row in grid_titled(page, start).rows:
+            starred = {cell[:-1] for cell in row[1:-1] if cell.endswith("*")}
+            assert starred and not starred & {cell[:-1] for cell in row[1:-1] if cell[-1] == " "}
+
+
+def test_efficiency_has_a_decimal_and_equal_figures_share_the_star(table, about):
+    row = next(r for r in grid_titled(comparison(table, about), "Vol").rows if r[0] == "3000")
+    # Invented: 189.97, 189.08 and 185.66 Nm over 210 Nm.
+    assert row[1:4] == ("90.5*", "90.0*", "88.4 ")
+
+
+def test_a_difference_that_counts_is_never_shown_as_nought(table, about):
+    table["torque_Nm"] = 100.0
+    table.loc[table["setting"] == "240°", "torque_Nm"] = 99.4
+    table.loc[table["speed_rpm"] == 1500.0, "torque_Nm"] *= 0.05
+    rows = {row[0]: row for row in grid_titled(comparison(table, about), "Difference").rows}
+    assert rows["1500"][2] == "-0.03" and rows["2000"][2] == "-0.60" and rows["2000"][1] == "="
+
+
+def test_compression_of_a_setting_is_one_row(table, about):
+    ratios = dict(zip(table["setting"].unique(), (10.1, 9.76, 9.22, 8.54, 7.72, 6.8), strict=True))
+    table["effective_compression_ratio"] = table["setting"].map(ratios)
+    # A case without figures or not settled has the same geometry.
+    table.loc[0, "effective_compression_ratio"] = np.nan
+    table.loc[1, "settled"] = False
+    grid = grid_titled(comparison(table, about, ("cr",)), "Effective")
+    assert grid.rows == (("any", "10.10", "9.76", "9.22", "8.54", "7.72", "6.80"),)
+
+
+def test_differences_may_be_from_another_setting(table, about):
+    page = comparison(table, about, system="metric", against="240°")
+    head = {row[0]: row[3] for row in grid_titled(page, "Cam settings").rows}
+    assert head["240°"].endswith("(compared with)") and head["264°"].endswith("(standard)")
+    grid = grid_titled(page, "Difference in torque from 240°")
+    assert "240°" not in grid.header and "264°" in grid.header
+    told = " ".join(text_of(page).split())
+    assert "228° (12° shorter) against 240°:" in told and "over 240°:" in told
+
+
+def test_one_speed_and_one_setting_are_singular(invent):
+    make_about, make_table = invent
+    told = text_of(comparison(make_table((264,), (3000.0,)), make_about((264,), (3000.0,))))
+    assert "1 cam setting at 1 speed, full load" in told
+
+
+def test_what_is_assumed_and_how_is_in_the_users_units(table, about):
+    told = " ".join(text_of(comparison(table, about, system="imperial")).split())
+    assert "intake runner length = 12.6 in: typical" in told
+    assert "intake sleeve 0.472 in" in told and " mm" not in told
+
+
+def test_no_solver_talk(table, about):
+    told = text_of(comparison(table, about, ("torque", "cycles"))).lower()
+    assert not any(word in told for word in ("settle", "balance", "residual", "e-1"))
