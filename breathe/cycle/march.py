@@ -66,10 +66,11 @@ LAST_DEGREES = 40.0
 # Columns of `State.tally`, per cylinder.
 WORK_CLOSED, WORK_GAS_EXCHANGE, WALL_LOSS, INTAKE, INTAKE_FRESH, PUSHED_BACK = range(6)
 EXHAUST, EXHAUST_FRESH, EXHAUST_ENERGY, PEAK_PRESSURE, PEAK_MACH, PORT_BEFORE_CLOSING = range(6, 12)
-TALLIES = 12
+CHOKED = 12  # crank degrees, summed over the intake pipes of the cylinder
+TALLIES = 13
 # Entries of `State.books`.
-OUTSIDE_MASS, OUTSIDE_ENERGY, PIPE_HEAT, CHAMBER_HEAT, STEPS, CHOKED_TIME = range(6)
-BOOKS = 6
+OUTSIDE_MASS, OUTSIDE_ENERGY, PIPE_HEAT, CHAMBER_HEAT, STEPS = range(5)
+BOOKS = 5
 
 
 class State(NamedTuple):
@@ -292,6 +293,8 @@ def tally_valves(model, state, angle, step):
                 opening = state.share[0, k] * ends.area[k]
                 speed = throat_mach(model, state, k, opening)
                 tally[c, PEAK_MACH] = max(tally[c, PEAK_MACH], speed)
+                if speed >= 1.0:
+                    tally[c, CHOKED] += step * 6.0 * model.speed_rpm
             before = model.timing.intake_closes - local
             if 0.0 <= before < LAST_DEGREES:
                 tally[c, PORT_BEFORE_CLOSING] += passed.pressure[k] * step

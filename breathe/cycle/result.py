@@ -50,6 +50,8 @@ class Cycle:
     """Exhaust gas in the trapped charge, by mass [-]."""
     intake_mach_peak: float
     """Largest Mach number in the intake valve's effective opening, 1 when choked [-]."""
+    choked_deg: float
+    """Crank degrees for which the intake valve chokes, in the cylinder where it is longest."""
     pressure_at_ivc_Pa: float
     port_pressure_before_ivc_Pa: float
     """Mean at the intake valve over the last 40 degrees before it closes."""
@@ -170,6 +172,7 @@ def cycle(
         trapped_air_ratio=float(trapped * (1.0 - residual) / fresh) if fresh > 0 else math.nan,
         residual_fraction=float(residual),
         intake_mach_peak=float(tally[march.PEAK_MACH]),
+        choked_deg=choked_deg(flat, state),
         pressure_at_ivc_Pa=float(state.shut.pressure.mean()),
         port_pressure_before_ivc_Pa=float(
             tally[march.PORT_BEFORE_CLOSING] * 6.0 * speed / march.LAST_DEGREES
@@ -222,6 +225,12 @@ def plenum_density(case: Case, flat: Model, state: State) -> float:
         pressure, temperature = state.chamber_mean[chamber]
         return dry_density(float(pressure), float(temperature), case)
     return dry_density(case.engine.air.pressure_Pa, case.engine.air.temperature_K, case)
+
+
+def choked_deg(flat: Model, state: State) -> float:
+    """Crank degrees of choked intake flow: mean over a cylinder's pipes, most of the cylinders."""
+    pipes = np.count_nonzero(flat.ends.valve == 0)
+    return float(state.tally[:, march.CHOKED].max() / pipes)
 
 
 def half_burned_deg(flat: Model, state: State) -> float:
