@@ -6,12 +6,27 @@ The class table and the defaults are common practice without a source unless a l
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from breathe.engine.findings import COMMON_PRACTICE, Findings
 from breathe.engine.parts import Air, Burn, Cylinder, Friction, Fuel, Side
 from breathe.engine.quantities import written
+
+THROTTLE_COEFFICIENT = 0.85
+"""Open area left by a wide-open plate and its shaft (common practice, no source)."""
+CARBURETTOR_COEFFICIENT = 0.65
+"""The same behind a venturi of 0.8 of the bore: 1 / 0.85^2 heads of the plate and 0.4 of the
+venturi's own, 0.4 / 0.8^4, make 2.36 heads, and 1 / sqrt(2.36) of the area (common practice, no
+source)."""
+
+
+INLET_SPEED, SPORT_INLET_SPEED = 55.0, 40.0
+"""Mean air speed before an air filter at peak power [m/s]: 1.3 heads of 0.9 of it are 1.9 and 1.0
+kPa, what clean filters with their ducts have (common practice, no source)."""
+EXHAUST_SPEED, SPORT_EXHAUST_SPEED = 120.0, 90.0
+"""Mean gas speed in the pipes of a silencer at peak power [m/s] (common practice, no source)."""
+FRONT_PIPE_M, TAILPIPE_M = 1.5, 0.6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,7 +49,34 @@ class EngineClass:
     intake_lash_m: float
     exhaust_lash_m: float
     individual_runners: bool
-    """Each cylinder breathes outside air through its own throttle; else they share a plenum."""
+    """Each cylinder breathes through its own throttle; else they share one and a plenum."""
+    plenum_over_displacement: float = 1.2
+    intake_m: float = 0.0
+    """Valve to plenum or mouth; 0 is tuned to the speed of peak power."""
+    primary_m: float = 0.0
+    """Branch of a cast exhaust manifold; 0 is a tuned tube."""
+    inlet_speed: float = 0.0
+    """Mean air speed at peak power [m/s], sizes the inlet before an air filter; 0: no filter."""
+    exhaust_speed: float = 0.0
+    """The same for the gas in the pipes of a silencer; 0: no silencer."""
+    front_pipe_m: float = 0.0
+    tailpipe_m: float = 0.0
+    throttle_coefficient: float = THROTTLE_COEFFICIENT
+    throttle_reason: str = "open area left by a wide-open plate and its shaft"
+    heated: Mapping[str, float] = field(default_factory=dict)
+    """Pipe walls that differ from the usual [K], by side and role, such as "intake port"."""
+    wall_K: tuple[float, float, float] = (473.15, 503.15, 423.15)
+    """Head, piston and liner, mean over the cycle at full load."""
+    wall_reason: str = "mean over the cycle at full load"
+    wall_source: str = COMMON_PRACTICE
+
+    @property
+    def air_filter(self) -> bool:
+        return self.inlet_speed > 0
+
+    @property
+    def silencer(self) -> bool:
+        return self.exhaust_speed > 0
 
 
 def _of(name: str, ratios: tuple[float, ...], cam: tuple[float, ...], **rest: Any) -> EngineClass:
@@ -54,6 +96,19 @@ def _of(name: str, ratios: tuple[float, ...], cam: tuple[float, ...], **rest: An
     )
 
 
+_CARBURETTOR: dict[str, Any] = {
+    "throttle_coefficient": CARBURETTOR_COEFFICIENT,
+    "throttle_reason": "carburettor: a venturi of 0.8 of the bore and a wide-open plate",
+}
+_AIR_COOLED: dict[str, Any] = {
+    "heated": {"intake port": 403.15, "exhaust port": 573.15},
+    "wall_K": (503.15, 523.15, 443.15),
+    "wall_reason": "air-cooled, mean over the cycle at full load",
+    "wall_source": (
+        "heads 200-260 and barrels 130-180 degC: B. Pinkel, Heat-Transfer Processes in Air-Cooled "
+        "Engine Cylinders, NACA Report 612, 1938 (from memory)"
+    ),
+}
 # Burn: a pent roof with a central plug burns faster than a two-valve chamber (common practice).
 _TWO_VALVE: dict[str, Any] = {
     "intake_valves": 1,
@@ -80,6 +135,14 @@ CLASS_TABLE: Mapping[str, EngineClass] = {
             (220, 220, 108, 3600),
             **_TWO_VALVE,
             individual_runners=True,
+            **_CARBURETTOR,
+            **_AIR_COOLED,
+            intake_m=0.15,
+            primary_m=0.10,
+            inlet_speed=INLET_SPEED,
+            exhaust_speed=EXHAUST_SPEED,
+            front_pipe_m=0.30,
+            tailpipe_m=0.06,
         ),
         _of(
             "road 2V pushrod",
@@ -87,6 +150,15 @@ CLASS_TABLE: Mapping[str, EngineClass] = {
             (248, 252, 111, 5200),
             **_TWO_VALVE,
             individual_runners=False,
+            **_CARBURETTOR,
+            heated={"intake runner": 363.15},
+            intake_m=0.25,
+            plenum_over_displacement=0.3,
+            primary_m=0.30,
+            inlet_speed=INLET_SPEED,
+            exhaust_speed=EXHAUST_SPEED,
+            front_pipe_m=FRONT_PIPE_M,
+            tailpipe_m=TAILPIPE_M,
         ),
         _of(
             "road 4V",
@@ -94,6 +166,11 @@ CLASS_TABLE: Mapping[str, EngineClass] = {
             (240, 240, 112, 6200),
             **_FOUR_VALVE,
             individual_runners=False,
+            primary_m=0.35,
+            inlet_speed=INLET_SPEED,
+            exhaust_speed=EXHAUST_SPEED,
+            front_pipe_m=FRONT_PIPE_M,
+            tailpipe_m=TAILPIPE_M,
         ),
         _of(
             "fast road 4V",
@@ -101,6 +178,10 @@ CLASS_TABLE: Mapping[str, EngineClass] = {
             (268, 264, 108, 7000),
             **_FOUR_VALVE,
             individual_runners=False,
+            inlet_speed=SPORT_INLET_SPEED,
+            exhaust_speed=SPORT_EXHAUST_SPEED,
+            front_pipe_m=FRONT_PIPE_M,
+            tailpipe_m=TAILPIPE_M,
         ),
         _of(
             "race 4V",
@@ -115,6 +196,10 @@ CLASS_TABLE: Mapping[str, EngineClass] = {
             (264, 256, 106, 10500),
             **_FOUR_VALVE,
             individual_runners=True,
+            inlet_speed=SPORT_INLET_SPEED,
+            exhaust_speed=SPORT_EXHAUST_SPEED,
+            front_pipe_m=0.50,
+            tailpipe_m=0.30,
         ),
     )
 }
@@ -124,15 +209,26 @@ FIRING_ORDERS: Mapping[int, tuple[int, ...]] = {
     4: (1, 3, 4, 2),
     5: (1, 2, 4, 5, 3),
     6: (1, 5, 3, 6, 2, 4),
-    8: (1, 8, 4, 3, 6, 5, 7, 2),
+    8: (1, 3, 6, 2, 7, 8, 4, 5),
 }
-"""The usual order for each number of cylinders."""
+"""Evenly spaced orders; of an eight on a cross-plane crank, cylinders 1 to 4 on one bank."""
 
 LIMIT_OVER_PEAK_POWER = 1.10
 HIGHEST_PISTON_SPEED = 25.0
 """Mean piston speed [m/s] an assumed limit does not pass; the upper end of racing practice."""
 
 OUTSIDE_AIR = "outside air"
+
+
+def handy(value: float, step: float) -> float:
+    """A guess as people write one: a whole number of steps, at least one.
+
+    Examples
+    --------
+    >>> round(handy(0.9078, 0.01), 6)
+    0.91
+    """
+    return max(round(value / step), 1) * step
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,10 +248,13 @@ class Filled:
         source: str = COMMON_PRACTICE,
         *,
         digits: int = 4,
+        step: float = 0.0,
     ) -> float:
-        """The given value of ``key``, or ``default`` (SI), noted as assumed."""
+        """The given value of ``key``, or ``default`` (SI) to a whole ``step``, noted as assumed."""
         if key in self.values:
             return float(self.values[key])
+        if step:
+            default = handy(default, step)
         number = f"{default:.{digits}g}"
         value = written(default, dimension, digits=digits) if dimension else number
         self.findings.assume(f"{self.table}.{key}", value, reason, source)
@@ -200,7 +299,8 @@ def fill_cylinder(values: Mapping[str, Any], kind: EngineClass, findings: Findin
     walls = Filled(values.get("walls", {}), "walls", findings)
     of_class = f"typical of {kind.name}"
     bore, stroke = values["engine"]["bore"], values["engine"]["stroke"]
-    warm = "mean over the cycle at full load"
+    head, piston, liner = kind.wall_K
+    warm = kind.wall_reason
     return Cylinder(
         bore_m=bore,
         stroke_m=stroke,
@@ -209,12 +309,13 @@ def fill_cylinder(values: Mapping[str, Any], kind: EngineClass, findings: Findin
             kind.rod_over_stroke * stroke,
             "length",
             f"rod/stroke {kind.rod_over_stroke:g}, {of_class}",
+            step=1e-3,
         ),
         compression_ratio=engine.take("compression_ratio", kind.compression_ratio, "", of_class),
         pin_offset_m=values["engine"].get("pin_offset", 0.0),
-        head_wall_K=walls.take("head", 470.0, "temperature", warm, digits=3),
-        piston_wall_K=walls.take("piston", 500.0, "temperature", warm, digits=3),
-        liner_wall_K=walls.take("liner", 420.0, "temperature", warm, digits=3),
+        head_wall_K=walls.take("head", head, "temperature", warm, kind.wall_source),
+        piston_wall_K=walls.take("piston", piston, "temperature", warm, kind.wall_source),
+        liner_wall_K=walls.take("liner", liner, "temperature", warm, kind.wall_source),
     )
 
 
@@ -223,7 +324,7 @@ def fill_speed_limit(values: Mapping[str, Any], kind: EngineClass, findings: Fin
     engine = Filled(values["engine"], "engine", findings)
     by_piston = HIGHEST_PISTON_SPEED * 30.0 / values["engine"]["stroke"]
     by_power = LIMIT_OVER_PEAK_POWER * kind.peak_power_rpm
-    limit = 50.0 * round(min(by_power, by_piston) / 50.0)
+    limit = handy(min(by_power, by_piston), 100.0)
     what = f"10 % above the {kind.peak_power_rpm:.0f} rpm of peak power of {kind.name}"
     if by_piston < by_power:
         what = f"mean piston speed {HIGHEST_PISTON_SPEED:g} m/s"
@@ -239,7 +340,7 @@ def firing_order(values: Mapping[str, Any], findings: Findings) -> tuple[int, ..
     order = FIRING_ORDERS.get(count, tuple(range(1, count + 1)))
     if count > 2:
         shown = "-".join(str(n) for n in order)
-        findings.assume("engine.firing_order", shown, f"usual for {count} cylinders")
+        findings.assume("engine.firing_order", shown, f"even firing of {count} cylinders")
     return order
 
 

@@ -5,21 +5,20 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
-import numpy as np
-
-from breathe.engine.assumed import EngineClass, Filled, lash_of
+from breathe.engine.assumed import Filled, lash_of
+from breathe.engine.card_lobe import (
+    SEAT_HEIGHT_M,
+    Card,
+    ReadLobe,
+    lobe_of_card,
+    lobe_width,
+)
 from breathe.engine.events import crank_angle
-from breathe.engine.findings import Findings
-from breathe.engine.parts import Cam, Lobe, Side, Sleeve
+from breathe.engine.parts import Cam, CardEvents, Side, Sleeve
 from breathe.valvetrain.dwell import crank_deg_per_m
-from breathe.valvetrain.lobe import TYPICAL_EXPONENT, TYPICAL_SOURCE, lobe_from_card
 
-SEAT_HEIGHT_M = 0.10e-3
-"""Checking height of the class durations, and of a card that names none."""
-OTHER_HEIGHT_M = 1.0e-3
 CARD_APART_DEG = 3.0
 """Crank degrees by which a measured lobe may differ from its card before that is asked about."""
 _HELD_SHARE = {"opening": 1.0, "closing": 0.0, "centre": 0.5}
@@ -35,37 +34,8 @@ class ReadCam:
     and longer than the running valve is open above that height."""
     checking_height_m: float
     """Lift at the valve, zero lash."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Read:
-    """A lobe with what was read beside it."""
-
-    lobe: Lobe
-    duration_deg: float
-    checking_height_m: float
-    centreline_deg: float | None = None
-    """Where a measured sheet tells it, as a card writes it."""
-
-
-@dataclass(frozen=True, slots=True)
-class Card:
-    """What the cams of one side are read against."""
-
-    side: Side
-    place: str
-    """As in the file, such as ``[intake.cam]``."""
-    kind: EngineClass
-    head_diameter_m: float
-    folder: Path
-    findings: Findings
-
-    def fault(self, key: str, text: str) -> None:
-        self.findings.fault(f"{self.place} {key}".rstrip(), text)
-
-    @property
-    def table(self) -> str:
-        return self.place.strip("[]").replace("]] ", " ")
+    card: CardEvents | None = None
+    """Of a cam whose card gives events or a duration."""
 
 
 def build_cam(
@@ -75,7 +45,7 @@ def build_cam(
     faults = len(card.findings.faults)
     filled = Filled(given, card.table, card.findings)
     lash = filled.take("lash", lash_of(card.kind, card.side), "length", f"{card.kind.name}, warm")
-    read = _measured(given, card) if "lift_file" in given else _from_card(given, card, filled)
+    read = _measured(given, card) if "lift_file" in given else lobe_of_card(given, card, filled)
     built = build_sleeve(sleeve, card) if sleeve is not None else None
     if read is None or len(card.findings.faults) > faults:
         return None
@@ -85,7 +55,21 @@ def build_cam(
         card.fault("lash", f"{lash * 1e3:g} mm takes up all the lift; expected less")
         return None
     cam = Cam(lobe=lobe, centreline_deg=centreline, lash_m=lash, sleeve=built)
-    return ReadCam(cam, read.duration_deg, read.checking_height_m)
+    return ReadCam(cam, read.duration_deg, read.checking_height_m, _events(given, cam, read, card))
+
+
+def _events(given: Mapping[str, Any], cam: Cam, read: ReadLobe, card: Card) -> CardEvents | None:
+    """When the card has the valve open, if the card says anything of that."""
+    if "lift_file" in given or not {"opens", "closes", "duration"} & given.keys():
+        return None
+    towards = 1.0 if card.side == "intake" else -1.0
+    middle = 360.0 + towards * cam.centreline_deg
+    return CardEvents(
+        side=card.side,
+        opens_deg=middle - read.duration_deg / 2,
+        closes_deg=middle + read.duration_deg / 2,
+        checking_height_m=read.checking_height_m,
+    )
 
 
 def build_sleeve(given: Mapping[str, Any], card: Card) -> Sleeve | None:
@@ -128,7 +112,7 @@ def _closing_share(given: Mapping[str, Any], place: str, card: Card) -> float:
     return _HELD_SHARE[held]
 
 
-def _measured(given: Mapping[str, Any], card: Card) -> _Read | None:
+def _measured(given: Mapping[str, Any], card: Card) -> ReadLobe | None:
     """Lobe of a measured sheet; what was understood of the sheet is asked back."""
     from breathe.measured.lift_file import Asked
     from breathe.measured.lobe import measured_lobe
@@ -147,7 +131,8 @@ def _measured(given: Mapping[str, Any], card: Card) -> _Read | None:
         card.fault("lift_file", _as_keys(str(error)))
         return None
     for line in found.told():
-        card.findings.ask(f"{card.place} lift_file", _as_keys(line))
+        say = card.findings.ask if "?" in line else card.findings.note
+        say(f"{card.place} lift_file", _as_keys(line))
     height = given.get("checking_height", SEAT_HEIGHT_M)
     width = lobe_width(found.lobe, height)
     stated = given.get("duration")
@@ -157,7 +142,7 @@ def _measured(given: Mapping[str, Any], card: Card) -> _Read | None:
             f"{height * 1e3:.3g} mm; the measured one counts"
         )
         card.findings.ask(f"{card.place} duration", text)
-    return _Read(found.lobe, width, height, found.centreline_deg)
+    return ReadLobe(found.lobe, width, height, found.centreline_deg)
 
 
 def _as_keys(message: str) -> str:
@@ -167,134 +152,6 @@ def _as_keys(message: str) -> str:
     if "--" in message:
         message += " (options of `breathe lobe`, which writes a clean curve with --write)"
     return message
-
-
-def _from_card(given: Mapping[str, Any], card: Card, filled: Filled) -> _Read | None:
-    lift = _lift(given, card, filled)
-    duration, known = _duration(given, card)
-    if not known and {"checking_height", "second_duration", "second_height"} & given.keys():
-        card.fault("", "a checking height needs its duration; give duration, or opens and closes")
-        return None
-    to_valve = _height_factor(given, card)
-    height = given.get("checking_height")
-    if height is None:
-        height = _missing_height(given, duration, lift, known, to_valve, card)
-    second = None
-    if "second_duration" in given or "second_height" in given:
-        if "second_duration" not in given or "second_height" not in given:
-            card.fault("", "second_duration and second_height go together")
-            return None
-        second = (given["second_duration"], given["second_height"] * to_valve)
-    try:
-        lobe, note = lobe_from_card(duration, height * to_valve, lift, second=second)
-    except ValueError as error:
-        card.fault("", str(error))
-        return None
-    if note:
-        value = f"cosine to the power {TYPICAL_EXPONENT:g}"
-        card.findings.assume(f"{card.table}.second_duration", value, note, TYPICAL_SOURCE)
-    return _Read(lobe, duration, height * to_valve)
-
-
-def _lift(given: Mapping[str, Any], card: Card, filled: Filled) -> float:
-    """Full lift at the valve, zero lash [m]."""
-    if "lobe_lift" not in given:
-        share = card.kind.lift_over_diameter
-        reason = f"{share:g} of the valve head, typical of {card.kind.name}"
-        return filled.take("lift", share * card.head_diameter_m, "length", reason, digits=3)
-    ratio = filled.take("rocker_ratio", usual_rocker(card.kind), "", f"typical of {card.kind.name}")
-    lift = float(given["lobe_lift"]) * ratio
-    if "lift" in given and abs(given["lift"] - lift) > 0.02 * lift:
-        text = (
-            f"lift {given['lift'] * 1e3:.2f} mm is not lobe_lift x rocker_ratio = "
-            f"{lift * 1e3:.2f} mm; give one of them"
-        )
-        card.fault("", text)
-    return lift
-
-
-def usual_rocker(kind: EngineClass) -> float:
-    """Rocker ratio taken where a card gives lobe lift alone."""
-    return 1.5 if kind.name == "road 2V pushrod" else 1.0
-
-
-def _height_factor(given: Mapping[str, Any], card: Card) -> float:
-    """Lift at the valve for one of lift where the card counts its durations."""
-    if "lobe_lift" not in given:
-        if given.get("checked_at") == "lobe" and "rocker_ratio" in given:
-            return float(given["rocker_ratio"])
-        return 1.0
-    where = given.get("checked_at")
-    if where is None and "checking_height" in given:
-        where = "lobe"
-        reason = "a card that gives lobe lift counts at the lobe"
-        card.findings.assume(f"{card.table}.checked_at", where, reason)
-    ratio = given.get("rocker_ratio", usual_rocker(card.kind))
-    return float(ratio) if where == "lobe" else 1.0
-
-
-def _duration(given: Mapping[str, Any], card: Card) -> tuple[float, bool]:
-    """Duration at the checking height, and whether the user gave it."""
-    if "opens" in given and "closes" in given:
-        opens, closes = (crank_angle(given[k], card.side) for k in ("opens", "closes"))
-        span = closes - opens
-        if not 120 <= span <= 400:
-            text = f"opens and closes make {span:g} deg crank; expected 120 to 400"
-            card.fault("", text)
-        elif "duration" in given and abs(given["duration"] - span) > 0.5:
-            text = f"opens and closes make {span:g} deg crank, duration says {given['duration']:g}"
-            card.fault("", text)
-        return float(np.clip(span, 120, 400)), True
-    if "duration" in given:
-        return float(given["duration"]), True
-    kind = card.kind
-    usual = kind.intake_duration_deg if card.side == "intake" else kind.exhaust_duration_deg
-    value, reason = f"{usual:g} deg crank", f"typical of {kind.name}"
-    card.findings.assume(f"{card.table}.duration", value, reason)
-    return usual, False
-
-
-def _missing_height(
-    given: Mapping[str, Any],
-    duration: float,
-    lift: float,
-    known: bool,
-    to_valve: float,
-    card: Card,
-) -> float:
-    """Checking height where the card names none; says what a wrong guess changes."""
-    lash = given.get("lash", 0.0)
-    height, reason = SEAT_HEIGHT_M, "the card names none" if known else "goes with that duration"
-    if lash > 0 and known:
-        height, reason = lash, "the card names none: the valve leaves its seat as lash is used up"
-    shown = f"{height / to_valve * 1e3:.3g} mm"
-    card.findings.assume(f"{card.table}.checking_height", shown, reason)
-    if "lobe_lift" in given and "checked_at" not in given:
-        card.findings.assume(f"{card.table}.checked_at", "valve", "goes with that height")
-    if not known:
-        return float(height / to_valve)
-    try:
-        taken, other = (
-            lobe_width(lobe_from_card(duration, at, lift)[0], SEAT_HEIGHT_M)
-            for at in (height, OTHER_HEIGHT_M)
-        )
-    except ValueError:
-        return float(height / to_valve)
-    text = (
-        f"missing; {shown} is taken. If the card counts at 1.0 mm, the lobe has "
-        f"{other - taken:.0f} deg more at 0.10 mm, lash not taken off"
-    )
-    card.findings.ask(f"{card.place} checking_height", text)
-    return float(height / to_valve)
-
-
-def lobe_width(lobe: Lobe, height_m: float) -> float:
-    """Crank degrees for which a lobe's lift is above ``height_m``, lash not taken off."""
-    top = int(np.argmax(lobe.lift_m))
-    up, down = lobe.lift_m[: top + 1], lobe.lift_m[top:]
-    opens = np.interp(height_m, up, lobe.angle_deg[: top + 1])
-    closes = np.interp(height_m, down[::-1], lobe.angle_deg[top:][::-1])
-    return float(closes - opens)
 
 
 def _centreline(

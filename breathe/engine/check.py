@@ -31,7 +31,7 @@ from breathe.engine.quantities import (
 Values = dict[str, Any]
 """Checked values in SI, nested as the file is; faulty and missing keys are left out."""
 
-_LENGTH_SLIPS = ("mm", "in", "thou", "cm", "m")
+_LENGTH_SLIPS = ("mm", "in", "thou", "m")
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +68,8 @@ def check_file(raw: dict[str, Any], findings: Findings, ambient_Pa: float) -> Va
         elif isinstance(rule, dict):
             place = _Place(f"[{name}]", name)
             values[name] = _check_table(found, rule, place, findings, ambient_Pa)
+            if name == "throttle":
+                _mark(values[name], found, place.header)
     if "engine" not in raw:
         findings.fault("[engine]", "missing; it needs cylinders, bore and stroke", "engine")
     return values
@@ -119,9 +121,29 @@ def _check_list(
         named = f' "{title}"' if isinstance(title, str) and 0 < len(title) <= 30 else ""
         place = _Place(f"[[{name}]] {number}{named}", name)
         values = _check_table(row, rule, place, findings, ambient_Pa)
-        values["place"] = place.header
+        _mark(values, row, place.header)
         checked.append(values)
     return checked
+
+
+def _mark(values: Values, found: object, header: str) -> None:
+    """Where a row stands in the file, and which keys it has there, right or wrong."""
+    values["place"] = header
+    values["found"] = tuple(found) if isinstance(found, dict) else ()
+
+
+def check_late(values: Values, findings: Findings) -> None:
+    """Note what rows lack that no typical part of their name has given them."""
+    for table in ("pipe", "chamber", "throttle"):
+        rule, rows = ENGINE_FILE[table], values.get(table, [])
+        keys = rule[0] if isinstance(rule, list) else rule
+        assert isinstance(keys, dict)
+        late = {key: k for key, k in keys.items() if isinstance(k, Key) and k.late}
+        for row in rows if isinstance(rows, list) else [rows]:
+            to_come = ("diameter", "volume") if row.get("typical") else ()
+            for key in [k for k in late if k not in (*row["found"], *row, *to_come)]:
+                text = f"missing; {_missing(key, late[key])}"
+                findings.fault(f"{row['place']} {key}", text, table)
 
 
 def _check_table(

@@ -42,6 +42,7 @@ class Findings:
 
     faults: list[str] = field(default_factory=list)
     questions: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
     assumed: list[Assumed] = field(default_factory=list)
     faulty: set[str] = field(default_factory=set)
     """Tables with a fault, such as ``intake.cam``: what is built from them waits."""
@@ -55,6 +56,10 @@ class Findings:
     def ask(self, place: str, text: str) -> None:
         """Something odd that does not stop it."""
         self.questions.append(f"{place}: {text}")
+
+    def note(self, place: str, text: str) -> None:
+        """Something worth knowing that asks nothing."""
+        self.notes.append(f"{place}: {text}")
 
     def assume(self, key: str, value: str, reason: str, source: str = COMMON_PRACTICE) -> None:
         """A value filled in for the user."""

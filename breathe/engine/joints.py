@@ -121,16 +121,17 @@ def _node_fault(row: Row, node: str, known: Mapping[str, str]) -> str:
     if node in ("intake valve", "exhaust valve"):
         return f'found "{node}"; which cylinder? Write "{node} 1", or each = "cylinder"'
     if node not in known:
-        return f'found "{node}", which is nowhere defined; {nearest(node, _nodes(known))}'
+        return f'found "{node}", which is nowhere defined; {nearest(node, _nodes(row, known))}'
     side = known[node]
     if side and row.get("side") not in (side, None):
         return f'found "{node}" of the {side} side; the pipe is on the {row["side"]} side'
     return ""
 
 
-def _nodes(known: Mapping[str, str]) -> list[str]:
-    """Names to offer: chambers and outsides before the many valves."""
-    return sorted(known, key=lambda node: " valve " in node)
+def _nodes(row: Row, known: Mapping[str, str]) -> list[str]:
+    """Names to offer a row: of its side, chambers and outsides before the many valves."""
+    of_side = [node for node, side in known.items() if side in ("", row.get("side", side))]
+    return sorted(of_side, key=lambda node: " valve " in node)
 
 
 def _check_throttle(values: Mapping[str, Any], findings: Findings) -> None:

@@ -29,6 +29,8 @@ class Key:
     choices: tuple[str, ...] = ()
     many: Literal["one", "list", "either"] = "one"
     required: bool = False
+    late: bool = False
+    """Required, unless the row bears the name of a typical part, which then has it."""
 
 
 Table = dict[str, "Key | Table | list[Table]"]
@@ -194,13 +196,13 @@ _SIDE: Table = {
 
 _PIPE: Table = {
     "name": Key("text", required=True),
-    "side": Key("choice", choices=SIDES, required=True),
+    "side": Key("choice", choices=SIDES, late=True),
     "each": Key("cylinders"),
-    "from": Key("text", many="either", required=True),
-    "to": Key("text", many="either", required=True),
+    "from": Key("text", many="either", late=True),
+    "to": Key("text", many="either", late=True),
     "length": Key("length", "mm", refuse=(2, 6000)),
     "stations": Key("length", "mm", refuse=(0, 6000), many="list"),
-    "diameter": Key("length", "mm", (15, 130), (4, 300), many="either", required=True),
+    "diameter": Key("length", "mm", (15, 130), (4, 300), many="either", late=True),
     "from_mouth": Key("choice", choices=MOUTHS),
     "to_mouth": Key("choice", choices=MOUTHS),
     "end_correction": Key("switch"),
@@ -212,9 +214,9 @@ _PIPE: Table = {
 
 _CHAMBER: Table = {
     "name": Key("text", required=True),
-    "side": Key("choice", choices=SIDES, required=True),
+    "side": Key("choice", choices=SIDES, late=True),
     "each": Key("cylinders"),
-    "volume": Key("volume", "cc", (80, 60_000), (5, 1e6), "litres for cc?", required=True),
+    "volume": Key("volume", "cc", (80, 60_000), (5, 1e6), "litres for cc?", late=True),
     "wall": Key("temperature", "degC", (-10, 900), (-60, 1200), "degC or degF?"),
     "wall_area": Key("area", "cm2", (20, 20_000), (0, 1e6)),
 }
@@ -257,7 +259,7 @@ ENGINE_FILE: Table = {
         }
     ],
     "throttle": {
-        "pipe": Key("text", required=True),
+        "pipe": Key("text", late=True),
         "end": Key("choice", choices=("from", "to")),
         "coefficient": Key("number", "", (0.6, 1), (0.05, 1)),
     },

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from breathe.engine.assumed import OUTSIDE_AIR
+from breathe.engine.assumed import OUTSIDE_AIR, THROTTLE_COEFFICIENT
 from breathe.engine.end_correction import corrected
 from breathe.engine.findings import COMMON_PRACTICE, FROM_MEMORY, Findings
 from breathe.engine.parts import Air, Chamber, End, Outside, Pipe, Side
@@ -33,9 +33,6 @@ MOUTH_SOURCE = (
     "entry losses of I. E. Idelchik, Handbook of Hydraulic Resistance, 1994 (from memory)"
 )
 
-THROTTLE_COEFFICIENT = 0.85
-"""Open area left by a wide-open plate and its shaft (common practice, no source)."""
-
 PULSATION_SOURCE = (
     "C. Depcik and D. Assanis, SAE 2002-01-0372, 2002: Nu = 0.07 Re^0.75 in intake and exhaust, "
     "about 1.7 times a smooth pipe (from memory)"
@@ -44,12 +41,12 @@ ROUGHNESS_M = 0.05e-3
 PULSATION_AT_VALVE, PULSATION_ELSEWHERE = 1.7, 1.3
 LONGEST_PORT_M = 0.15
 _WALL_K: Mapping[tuple[Side, str], float] = {
-    ("intake", "port"): 370.0,
-    ("intake", "runner"): 335.0,
-    ("intake", "duct"): 315.0,
-    ("exhaust", "port"): 520.0,
-    ("exhaust", "runner"): 780.0,
-    ("exhaust", "duct"): 650.0,
+    ("intake", "port"): 368.15,
+    ("intake", "runner"): 333.15,
+    ("intake", "duct"): 313.15,
+    ("exhaust", "port"): 523.15,
+    ("exhaust", "runner"): 773.15,
+    ("exhaust", "duct"): 653.15,
 }
 _ROLE = {
     "port": "port in the head, cooled or warmed by its water",

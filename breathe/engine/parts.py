@@ -109,6 +109,18 @@ class Phaser:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CardEvents:
+    """When a cam card has a valve open, at travel 0 and zero lash; only told, not computed with."""
+
+    side: Side
+    opens_deg: float
+    """With 360 at overlap TDC, as `closes_deg`."""
+    closes_deg: float
+    checking_height_m: float
+    """Lift at the valve."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Cam:
     """The cam of one side."""
 
@@ -268,6 +280,10 @@ class Engine:
     assumed: tuple[Assumed, ...] = ()
     questions: tuple[str, ...] = ()
     """Plausibility questions to the user that do not stop the run."""
+    notes: tuple[str, ...] = ()
+    """What was noticed and asks nothing."""
+    cards: tuple[CardEvents, ...] = ()
+    """Of each cam whose card gives events or a duration."""
     source_file: str = ""
 
     @property

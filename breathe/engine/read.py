@@ -25,20 +25,22 @@ from breathe.engine.assumed import (
     firing_order,
 )
 from breathe.engine.cams import Card, build_cam
-from breathe.engine.check import Values, check_file
+from breathe.engine.check import Values, check_file, check_late
 from breathe.engine.findings import EngineFileError, Findings
 from breathe.engine.joints import check_joints
 from breathe.engine.keys import ENGINE_FILE
 from breathe.engine.mechanics_read import build_mechanics
-from breathe.engine.network import Network, build_network, exhaust_apart
+from breathe.engine.network import build_network, exhaust_apart
 from breathe.engine.open_file import load_toml
 from breathe.engine.parts import Cylinder, Engine, Setting, Side, Valve
 from breathe.engine.phaser import with_phaser
 from breathe.engine.plausible import judge
 from breathe.engine.quantities import STANDARD_AMBIENT_PA, QuantityError, read_quantity
 from breathe.engine.settings import Cams, build_settings
-from breathe.engine.typical import Sizing, typical_side
+from breathe.engine.typical import Sizing, fill_sizes
+from breathe.engine.typical_layout import built_as_named, fill_layout
 from breathe.engine.valves import build_valve
+from breathe.valvetrain.opening import throat_area
 
 _SIDES: tuple[Side, Side] = ("intake", "exhaust")
 _LIKELY_TOML = ("project", "tool", "build-system", "package", "dependencies")
@@ -83,12 +85,15 @@ def engine_from_table(raw: dict[str, Any], file: Path) -> Engine:
     values = check_file(raw, findings, _ambient(raw))
     _check_firing(values, findings)
     judge(values, findings)
+    kind = None
+    if {"bore", "stroke", "cylinders"} <= values.get("engine", {}).keys():
+        kind = choose_class(values, findings)
+        fill_layout(values, built_as_named(kind, values), findings)
+    check_late(values, findings)
     count = values.get("engine", {}).get("cylinders")
     if count is not None:
         check_joints(values, count, findings)
-    engine = None
-    if {"bore", "stroke", "cylinders"} <= values.get("engine", {}).keys():
-        engine = _build(values, file, findings)
+    engine = _build(values, kind, file, findings) if kind is not None else None
     if findings.faults or engine is None:
         raise EngineFileError(str(file), list(dict.fromkeys(findings.faults)))
     return engine
@@ -176,9 +181,8 @@ def fires_at(order: tuple[int, ...], intervals: tuple[float, ...]) -> tuple[floa
     return tuple((at[n] - at[1]) % 720.0 for n in range(1, len(order) + 1))
 
 
-def _build(values: Values, file: Path, findings: Findings) -> Engine | None:
+def _build(values: Values, kind: EngineClass, file: Path, findings: Findings) -> Engine | None:
     """The engine, or None when a fault keeps a part from being built."""
-    kind = choose_class(values, findings)
     cylinder = fill_cylinder(values, kind, findings)
     limit = fill_speed_limit(values, kind, findings)
     order = firing_order(values, findings)
@@ -191,10 +195,10 @@ def _build(values: Values, file: Path, findings: Findings) -> Engine | None:
     if len(cams.own) < 2 or findings.faulty:
         return None
     air = fill_air(values, findings)
-    network = build_network(values, len(order), air, findings)
+    fill_sizes(values, _sizing(values, kind, cylinder, valves["exhaust"], cams), findings)
+    network = exhaust_apart(build_network(values, len(order), air, findings))
     if findings.faults:
         return None
-    network = _filled_network(network, values, kind, cylinder, cams, findings)
     count = len(order)
     intervals = values["engine"].get("firing_intervals", [720.0 / count] * count)
     fuel, friction = fill_fuel(values, findings), fill_friction(values, findings)
@@ -221,6 +225,8 @@ def _build(values: Values, file: Path, findings: Findings) -> Engine | None:
         mechanics=mechanics,
         assumed=tuple(findings.assumed),
         questions=tuple(dict.fromkeys(findings.questions)),
+        notes=tuple(dict.fromkeys(findings.notes)),
+        cards=tuple(read.card for read in cams.own.values() if read.card),
         source_file=str(file),
     )
     _check_lifts(engine, findings)
@@ -274,31 +280,20 @@ def _check_fuel(values: Values, findings: Findings) -> None:
         findings.fault("[fuel] name", f'found "{name}"; {hint}', "fuel")
 
 
-def _filled_network(
-    network: Network,
-    values: Values,
-    kind: EngineClass,
-    cylinder: Cylinder,
-    cams: Cams,
-    findings: Findings,
-) -> Network:
-    """The file's network, with typical pipes on a side that has none."""
-    pipes, chambers = list(network.pipes), list(network.chambers)
-    exhaust = cams.own["exhaust"]
+def _sizing(
+    values: Values, kind: EngineClass, cylinder: Cylinder, valve: Valve, cams: Cams
+) -> Sizing:
+    """What the pipes are sized by that the file does not give."""
+    kind, exhaust = built_as_named(kind, values), cams.own["exhaust"]
     limit = values["engine"].get("speed_limit", kind.peak_power_rpm * LIMIT_OVER_PEAK_POWER)
-    sizing = Sizing(
+    return Sizing(
         cylinder=cylinder,
         count=values["engine"]["cylinders"],
         kind=kind,
         peak_power_rpm=limit / LIMIT_OVER_PEAK_POWER,
         exhaust_opens_bbdc=exhaust.cam.centreline_deg + exhaust.duration_deg / 2 - 180.0,
+        exhaust_throat_m2=valve.count * throat_area(valve),
     )
-    for side in _SIDES:
-        if not any(p.side == side for p in pipes):
-            typical = typical_side(side, sizing, findings)
-            pipes += typical.pipes
-            chambers += typical.chambers
-    return exhaust_apart(Network(tuple(pipes), tuple(chambers), network.outsides))
 
 
 def _check_lifts(engine: Engine, findings: Findings) -> None:

@@ -51,7 +51,7 @@ def build_settings(
         whole = all(m is not None for m in moves.values())
         same = seen.get(_sameness(moves)) if whole else None
         if same is not None:
-            findings.ask(row["place"], f'the same cam setting as "{same}"; the two are merged')
+            findings.note(row["place"], f'the same cam setting as "{same}"; the two are merged')
             merged[label] = same
             continue
         if not _label_fits(row, label, settings, findings) or not whole:

@@ -1,4 +1,4 @@
-"""Intake and exhaust pipes for an engine whose file gives none, sized for its peak-power speed.
+"""Sizes of the pipes and chambers an engine file leaves out, for the engine's peak-power speed.
 
 Each size follows a published rule or common practice and is listed with it. Measured pipes matter:
 20 mm of intake length can move the best duration by 20 degrees.
@@ -7,23 +7,22 @@ Each size follows a published rule or common practice and is listed with it. Mea
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
-from breathe.engine.assumed import OUTSIDE_AIR, EngineClass
-from breathe.engine.end_correction import corrected
+from breathe.engine.assumed import EngineClass, handy
 from breathe.engine.findings import COMMON_PRACTICE, Findings
 from breathe.engine.network import (
-    MOUTH_SOURCE,
     PULSATION_AT_VALVE,
     PULSATION_ELSEWHERE,
     PULSATION_SOURCE,
     ROUGHNESS_M,
-    THROTTLE_COEFFICIENT,
-    Network,
-    pipe_end,
     pipe_wall_K,
 )
-from breathe.engine.parts import Chamber, Cylinder, End, Pipe, Side
+from breathe.engine.parts import Cylinder, Side
+from breathe.engine.quantities import written
+from breathe.engine.typical_layout import exhaust_groups, group_marks
 
 ENGELMAN_K = 2.1
 ENGELMAN_SOURCE = (
@@ -39,9 +38,15 @@ THROTTLE_SPEED = 45.0
 """Mean gas speed in a shared throttle at peak power [m/s], common practice."""
 INTAKE_PORT_OVER_BORE = 1.1
 """Length of an intake port over the bore, common practice."""
-EXHAUST_PORT_M = 3 * 0.0254
-"""Exhaust port that the primary's length rule leaves out."""
+EXHAUST_PORT_M = 0.075
+"""Exhaust port that the primary's length rule leaves out (3 in)."""
 COLLECTOR_PER_PIPE_M3 = 150e-6
+BRANCH_OVER_THROAT = 1.1
+"""Bore of a cast exhaust branch over that of one round throat, common practice."""
+HOT_FLOW = 2.4
+"""Exhaust volume flow over displaced volume flow: 0.85 of it filled, gas at 850 K."""
+FILTER_OVER_DISPLACEMENT = 2.0
+SILENCER_OVER_DISPLACEMENT = 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,10 +59,34 @@ class Sizing:
     peak_power_rpm: float
     exhaust_opens_bbdc: float
     """Crank degrees, seat timing."""
+    exhaust_throat_m2: float
+    """Throats of one cylinder together."""
 
     @property
     def swept_m3(self) -> float:
         return math.pi / 4 * self.cylinder.bore_m**2 * self.cylinder.stroke_m
+
+    @property
+    def at(self) -> str:
+        return f"{self.peak_power_rpm:.0f} rpm"
+
+    def displaced_m3_s(self, cylinders: int) -> float:
+        """Volume that so many cylinders displace at peak power."""
+        return cylinders * self.swept_m3 * self.peak_power_rpm / 120
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """One size in SI, with why."""
+
+    value: float
+    dimension: str
+    reason: str
+    source: str = COMMON_PRACTICE
+
+
+Sizes = Mapping[str, Mapping[str, Size]]
+"""Part -> key of its row -> size."""
 
 
 def engelman_length(
@@ -112,196 +141,191 @@ def bell_diameter(length_m: float, swept_m3: float) -> float:
     return 0.0254 * 2.1 * math.sqrt(swept_m3 * 1e6 / (25 * (length_m / 0.0254 + 3)))
 
 
-def typical_side(side: Side, sizing: Sizing, findings: Findings) -> Network:
-    """The pipes and chambers of one side; outside air is common to both and not included."""
-    build = _typical_intake if side == "intake" else _typical_exhaust
-    built = build(sizing, findings)
-    network = Network(tuple(corrected(p, findings) for p in built.pipes), built.chambers)
-    wall = ", ".join(
-        f"{word} {pipe_wall_K(side, role) - 273.15:.0f} degC"
-        for role, word in (("port", "ports"), ("runner", "runners"), ("duct", "further away"))
-    )
-    findings.assume(f"{side} pipe walls", wall, "mean over the cycle, engine warm, full load")
-    heat = f"{PULSATION_AT_VALVE:g}, further away {PULSATION_ELSEWHERE:g}"
-    findings.assume(
-        f"{side} pipe heat_multiplier", heat, "pulsating flow over steady flow", PULSATION_SOURCE
-    )
-    return network
+def fill_sizes(values: dict[str, Any], sizing: Sizing, findings: Findings) -> None:
+    """Give every row that `typical_layout.fill_layout` marked the sizes it leaves out."""
+    sizes = {**_intake(sizing), **_exhaust(sizing)}
+    for table in ("pipe", "chamber"):
+        rows = [row for row in values.get(table, []) if row.get("typical")]
+        for row in rows:
+            for key, size in sizes[row["name"]].items():
+                if key in row["found"] or (key == "length" and "stations" in row["found"]):
+                    continue
+                row[key] = size.value
+                text = written(size.value, size.dimension)
+                findings.assume(f'{table} "{row["name"]}" {key}', text, size.reason, size.source)
+        if table == "pipe":
+            _fill_walls(rows, sizing.kind, findings)
 
 
-def _typical_intake(sizing: Sizing, findings: Findings) -> Network:
-    speed, cylinder = sizing.peak_power_rpm, sizing.cylinder
-    piston = math.pi / 4 * cylinder.bore_m**2
-    area = piston * cylinder.stroke_m * speed / 30 / PORT_SPEED
-    bore = math.sqrt(4 / math.pi * area)
-    length = engelman_length(speed, area, sizing.swept_m3, cylinder.compression_ratio)
-    length = min(max(length, 0.10), 0.70)
-    at = f"{speed:.0f} rpm"
-    findings.assume(
-        "intake runner diameter", f"{bore * 1e3:.1f} mm", f"mean {PORT_SPEED:g} m/s at {at}"
-    )
-    reason = f"ram peak at {at}, valve to " + (
-        "mouth" if sizing.kind.individual_runners else "plenum"
-    )
-    findings.assume("intake runner length", f"{length * 1e3:.0f} mm", reason, ENGELMAN_SOURCE)
-    findings.assume("intake mouths", "bell mouth", "as built for flow", MOUTH_SOURCE)
-    source = OUTSIDE_AIR if sizing.kind.individual_runners else "plenum"
-    port = min(INTAKE_PORT_OVER_BORE * cylinder.bore_m, 0.6 * length)
-    throttle = THROTTLE_COEFFICIENT if sizing.kind.individual_runners else None
-    runners = [
-        pipe
-        for n in range(1, sizing.count + 1)
-        for pipe in (
-            _pipe(
-                f"intake runner {n}",
-                ("intake", "runner"),
-                length - port,
-                bore,
-                pipe_end(source, "bell mouth", throttle),
-                End(node=f"intake port {n}"),
-            ),
-            _pipe(
-                f"intake port {n}",
-                ("intake", "port"),
-                port,
-                bore,
-                End(node=f"intake port {n}"),
-                End(node=f"intake valve {n}"),
-            ),
-        )
-    ]
-    findings.assume(
-        "throttle",
-        f"{'each runner' if sizing.kind.individual_runners else 'before the plenum'}, "
-        f"{THROTTLE_COEFFICIENT:g} of its area free when open",
-        f"typical of {sizing.kind.name}",
-    )
-    if sizing.kind.individual_runners:
-        return Network(pipes=tuple(runners))
-    body, plenum = _plenum(sizing, findings)
-    return Network(pipes=(body, *runners), chambers=(plenum,))
+def _fill_walls(rows: list[dict[str, Any]], kind: EngineClass, findings: Findings) -> None:
+    """Wall, roughness and heat multiplier of typical pipes, noted once for each side."""
+    filled: dict[tuple[Side, str], dict[str, list[str]]] = {}
+    for row in rows:
+        role = _role(row["name"])
+        wall = kind.heated.get(f"{row['side']} {role}", pipe_wall_K(row["side"], role))
+        pulsation = PULSATION_ELSEWHERE if role == "duct" else PULSATION_AT_VALVE
+        notes = {
+            "wall": (wall, f"{wall - 273.15:.0f} degC"),
+            "roughness": (ROUGHNESS_M, f"{ROUGHNESS_M * 1e3:g} mm"),
+            "heat_multiplier": (pulsation, f"{pulsation:g}"),
+        }
+        for key, (value, text) in notes.items():
+            if key not in row["found"]:
+                row[key] = value
+                filled.setdefault((row["side"], key), {}).setdefault(text, []).append(row["name"])
+    reasons = {
+        "wall": ("mean over the cycle, engine warm, full load", COMMON_PRACTICE),
+        "roughness": ("drawn or welded tube, smooth casting", COMMON_PRACTICE),
+        "heat_multiplier": ("pulsating flow over steady flow", PULSATION_SOURCE),
+    }
+    for (side, key), texts in filled.items():
+        told = "; ".join(f"{text} ({', '.join(names)})" for text, names in texts.items())
+        findings.assume(f"{side} pipe {key}", told, *reasons[key])
 
 
-def _plenum(sizing: Sizing, findings: Findings) -> tuple[Pipe, Chamber]:
+def _role(name: str) -> str:
+    """Whether a typical pipe is a port, a runner (or primary), or a duct away from the head."""
+    last = name.split()[-1]
+    return {"port": "port", "runner": "runner", "primary": "runner"}.get(last, "duct")
+
+
+def _bore(flow_m3_s: float, speed_m_s: float) -> float:
+    """Diameter in which a flow has a mean speed, to half a millimetre [m]."""
+    return handy(math.sqrt(4 / math.pi * flow_m3_s / speed_m_s), 0.5e-3)
+
+
+def _length(value_m: float) -> float:
+    """A length as people give one: to 10 mm, a short one to 5 mm."""
+    return handy(value_m, 10e-3 if value_m > 0.3 else 5e-3)
+
+
+def _intake(sizing: Sizing) -> Sizes:
+    speed, cylinder, kind = sizing.peak_power_rpm, sizing.cylinder, sizing.kind
+    # A cylinder draws its displacement in a quarter of the cycle.
+    bore = _bore(4 * sizing.displaced_m3_s(1), PORT_SPEED)
+    length, source = kind.intake_m, COMMON_PRACTICE
+    mouth = "mouth" if kind.individual_runners else "plenum"
+    why = f"{length * 1e3:.0f} mm from valve to {mouth}, typical of {kind.name}"
+    if not length:
+        area = math.pi / 4 * bore**2
+        tuned = engelman_length(speed, area, sizing.swept_m3, cylinder.compression_ratio)
+        length, source = min(max(tuned, 0.15), 0.70), ENGELMAN_SOURCE
+        why = f"ram peak at {sizing.at}: {length * 1e3:.0f} mm from valve to {mouth}"
+    port = _length(min(INTAKE_PORT_OVER_BORE * cylinder.bore_m, 0.6 * length))
+    runner = _length(length - port)
+    narrow = Size(bore, "length", f"mean {PORT_SPEED:g} m/s at {sizing.at}")
+    sizes: dict[str, Mapping[str, Size]] = {
+        "intake runner": {"length": Size(runner, "length", why, source), "diameter": narrow},
+        "intake port": {
+            "length": Size(port, "length", f"{INTAKE_PORT_OVER_BORE:g} bores, or 0.6 of the whole"),
+            "diameter": narrow,
+        },
+    }
+    return {**sizes, **_air_filter(sizing), **_plenum(sizing)}
+
+
+def _air_filter(sizing: Sizing) -> Sizes:
+    speed = sizing.kind.inlet_speed
+    if not speed:
+        return {}
     displacement = sizing.count * sizing.swept_m3
-    area = displacement * sizing.peak_power_rpm / 120 / THROTTLE_SPEED
-    # A throttle serves one to three cylinders in turns, so it is no smaller than for four.
-    bore = math.sqrt(4 / math.pi * area * max(1.0, 4 / sizing.count))
-    volume = 1.2 * displacement if sizing.count > 1 else 2.0 * displacement
-    findings.assume(
-        "throttle body",
-        f"{bore * 1e3:.0f} mm, 100 mm long",
-        f"mean {THROTTLE_SPEED:g} m/s at {sizing.peak_power_rpm:.0f} rpm",
-    )
-    findings.assume(
-        "plenum volume", f"{volume * 1e3:.2f} l", "1 to 1.5 times the displacement is usual"
-    )
-    body = _pipe(
-        "throttle body",
-        ("intake", "duct"),
-        0.10,
-        bore,
-        pipe_end(OUTSIDE_AIR, "bell mouth", THROTTLE_COEFFICIENT),
-        pipe_end("plenum", "flush", None),
-    )
-    return body, Chamber(name="plenum", side="intake", volume_m3=volume)
+    bore = _bore(_steady_flow(sizing), speed)
+    length = _length(min(0.30, 6 * bore))
+    why = f"mean {speed:g} m/s at {sizing.at}; stands for the filter's loss too"
+    of_class = f"typical of {sizing.kind.name}"
+    volume = _volume(FILTER_OVER_DISPLACEMENT * displacement)
+    reason = f"{FILTER_OVER_DISPLACEMENT:g} times the displacement"
+    return {
+        "air inlet": {
+            "length": Size(length, "length", of_class),
+            "diameter": Size(bore, "length", why),
+        },
+        "air filter": {"volume": Size(volume, "volume", reason)},
+    }
 
 
-def exhaust_groups(count: int) -> list[list[int]]:
-    """Cylinders that share a collector: at most four, halves of a larger engine apart."""
-    numbers = list(range(1, count + 1))
-    if count <= 4:
-        return [numbers]
-    size = math.ceil(count / math.ceil(count / 4)) if count != 6 else 3
-    return [numbers[i : i + size] for i in range(0, count, size)]
+def _steady_flow(sizing: Sizing) -> float:
+    """Displaced volume flow, with fewer than four cylinders as if four took turns [m3/s]."""
+    # What serves one to three cylinders in turns is no smaller than for four.
+    return sizing.displaced_m3_s(sizing.count) * max(1.0, 4 / sizing.count)
 
 
-def _typical_exhaust(sizing: Sizing, findings: Findings) -> Network:
-    speed = sizing.peak_power_rpm
-    primary = min(max(bell_length(speed, sizing.exhaust_opens_bbdc), 0.25), 1.1)
-    bore = bell_diameter(primary, sizing.swept_m3)
-    rule = f"for {speed:.0f} rpm, exhaust opens {sizing.exhaust_opens_bbdc:.0f} BBDC"
-    text = f"{primary * 1e3:.0f} mm and a port of {EXHAUST_PORT_M * 1e3:.0f} mm"
-    findings.assume("exhaust primary length", text, rule, BELL_SOURCE)
-    findings.assume("exhaust primary diameter", f"{bore * 1e3:.1f} mm", rule, BELL_SOURCE)
-    pipes: list[Pipe] = []
-    chambers: list[Chamber] = []
+def _volume(value_m3: float) -> float:
+    """A volume to two figures."""
+    return handy(value_m3, 10 ** (math.floor(math.log10(value_m3)) - 1))
+
+
+def _plenum(sizing: Sizing) -> Sizes:
+    if sizing.kind.individual_runners:
+        return {}
+    displacement = sizing.count * sizing.swept_m3
+    share = sizing.kind.plenum_over_displacement
+    if sizing.count == 1:
+        share = max(share, 2.0)
+    why = f"mean {THROTTLE_SPEED:g} m/s at {sizing.at}"
+    return {
+        "throttle body": {
+            "length": Size(0.10, "length", "usual"),
+            "diameter": Size(_bore(_steady_flow(sizing), THROTTLE_SPEED), "length", why),
+        },
+        "plenum": {
+            "volume": Size(
+                _volume(share * displacement), "volume", f"{share:g} times the displacement"
+            )
+        },
+    }
+
+
+def _exhaust(sizing: Sizing) -> Sizes:
+    kind = sizing.kind
+    rule = f"for {sizing.at}, exhaust opens {sizing.exhaust_opens_bbdc:.0f} BBDC"
+    primary = kind.primary_m
+    if primary:
+        throat = math.sqrt(4 / math.pi * sizing.exhaust_throat_m2)
+        bore = handy(BRANCH_OVER_THROAT * throat, 0.5e-3)
+        length = Size(primary, "length", f"cast manifold, typical of {kind.name}")
+        wide = Size(bore, "length", f"{BRANCH_OVER_THROAT:g} of the throat, cast manifold")
+    else:
+        tuned = bell_length(sizing.peak_power_rpm, sizing.exhaust_opens_bbdc)
+        primary = _length(min(max(tuned, 0.25), 1.1))
+        bore = handy(bell_diameter(primary, sizing.swept_m3), 0.5e-3)
+        length = Size(primary, "length", rule, BELL_SOURCE)
+        wide = Size(bore, "length", rule, BELL_SOURCE)
+    sizes: dict[str, Mapping[str, Size]] = {
+        "exhaust port": {
+            "length": Size(EXHAUST_PORT_M, "length", "usual"),
+            "diameter": wide,
+        },
+        "exhaust primary": {"length": length, "diameter": wide},
+    }
     groups = exhaust_groups(sizing.count)
-    for number, group in enumerate(groups, 1):
-        more_pipes, more_chambers = _branch(group, number, len(groups), primary, bore)
-        pipes += more_pipes
-        chambers += more_chambers
-    tail = max(p.diameter_m[0] for p in pipes)
-    joined = max(len(group) for group in groups)
-    findings.assume(
-        "exhaust layout",
-        f"{len(groups)} x {joined} into one, collector {chambers[0].volume_m3 * 1e6:.0f} cc, "
-        f"tailpipe 1200 x {tail * 1e3:.0f} mm, no silencer"
-        if joined > 1
-        else f"{len(groups)} straight pipe, no silencer",
-        "the simplest that keeps the cylinders' order",
-        COMMON_PRACTICE,
-    )
-    return Network(pipes=tuple(pipes), chambers=tuple(chambers))
+    for mark, group in zip(group_marks(sizing.count), groups, strict=True):
+        sizes |= _behind(sizing, mark, len(group), bore)
+    return sizes
 
 
-def _branch(
-    group: list[int], number: int, groups: int, primary: float, bore: float
-) -> tuple[list[Pipe], list[Chamber]]:
-    """Primaries of one group, their collector and tailpipe; one cylinder needs no collector."""
-    mark = f" {number}" if groups > 1 else ""
-    collector = f"collector{mark}" if len(group) > 1 else OUTSIDE_AIR
-    pipes = [
-        pipe
-        for n in group
-        for pipe in (
-            _pipe(
-                f"exhaust port {n}",
-                ("exhaust", "port"),
-                EXHAUST_PORT_M,
-                bore,
-                End(node=f"exhaust valve {n}"),
-                End(node=f"exhaust port {n}"),
-            ),
-            _pipe(
-                f"exhaust primary {n}",
-                ("exhaust", "runner"),
-                primary,
-                bore,
-                End(node=f"exhaust port {n}"),
-                pipe_end(collector, "flared" if len(group) > 1 else "plain end", None),
-            ),
-        )
-    ]
-    if len(group) == 1:
-        return pipes, []
-    tail = bore * math.sqrt(max(1.3, len(group) / 2))
-    pipes.append(
-        _pipe(
-            f"tailpipe{mark}",
-            ("exhaust", "duct"),
-            1.2,
-            tail,
-            pipe_end(collector, "flared", None),
-            pipe_end(OUTSIDE_AIR, "plain end", None),
-        )
-    )
-    volume = COLLECTOR_PER_PIPE_M3 * len(group)
-    return pipes, [Chamber(name=collector, side="exhaust", volume_m3=volume)]
-
-
-def _pipe(
-    name: str, place: tuple[Side, str], length_m: float, bore_m: float, start: End, end: End
-) -> Pipe:
-    side, role = place
-    return Pipe(
-        name=name,
-        side=side,
-        station_m=(0.0, length_m),
-        diameter_m=(bore_m, bore_m),
-        start=start,
-        end=end,
-        wall_K=pipe_wall_K(side, role),
-        roughness_m=ROUGHNESS_M,
-        heat_multiplier=PULSATION_ELSEWHERE if role == "duct" else PULSATION_AT_VALVE,
-    )
+def _behind(sizing: Sizing, mark: str, joined: int, primary_bore_m: float) -> Sizes:
+    """Collector, silencer and pipes behind the primaries of one group."""
+    kind = sizing.kind
+    volume = _volume(COLLECTOR_PER_PIPE_M3 * joined)
+    collector = {"volume": Size(volume, "volume", "150 cc for each pipe that joins")}
+    if not kind.exhaust_speed:
+        bore = handy(primary_bore_m * math.sqrt(max(1.3, joined / 2)), 0.5e-3)
+        reason = f"carries {joined} cylinders in turns; no silencer"
+        tail = {"length": Size(1.2, "length", reason), "diameter": Size(bore, "length", reason)}
+        return {f"tailpipe{mark}": tail, f"collector{mark}": collector}
+    flow = HOT_FLOW * sizing.displaced_m3_s(joined)
+    why = f"mean {kind.exhaust_speed:g} m/s at {sizing.at}, gas at 850 K"
+    wide = Size(_bore(flow, kind.exhaust_speed), "length", why)
+    of_class = f"typical of {kind.name}"
+    silencer = _volume(SILENCER_OVER_DISPLACEMENT * joined * sizing.swept_m3)
+    reason = f"{SILENCER_OVER_DISPLACEMENT:g} times the displacement"
+    return {
+        f"collector{mark}": collector,
+        f"front pipe{mark}": {
+            "length": Size(kind.front_pipe_m, "length", of_class),
+            "diameter": wide,
+        },
+        f"silencer{mark}": {"volume": Size(silencer, "volume", reason)},
+        f"tailpipe{mark}": {"length": Size(kind.tailpipe_m, "length", of_class), "diameter": wide},
+    }

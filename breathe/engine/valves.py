@@ -38,14 +38,14 @@ def build_valve(
         count=count,
         head_diameter_m=head,
         throat_diameter_m=filled.take(
-            "throat_diameter", throat * head, "length", f"{throat:g} of the head", digits=3
+            "throat_diameter", throat * head, "length", f"{throat:g} of the head", step=0.5e-3
         ),
         stem_diameter_m=filled.take(
-            "stem_diameter", stem * head, "length", f"{stem:g} of the head", digits=2
+            "stem_diameter", stem * head, "length", f"{stem:g} of the head", step=0.5e-3
         ),
         seat_angle_deg=filled.take("seat_angle", 45.0, "plain angle", "usual"),
         seat_width_m=filled.take(
-            "seat_width", seat * head, "length", f"{seat:g} of the head", digits=2
+            "seat_width", seat * head, "length", f"{seat:g} of the head", step=0.1e-3
         ),
         coefficients=_coefficients(given.get("flow", {}), side, head, count, folder, findings),
     )
@@ -71,7 +71,7 @@ def _head_diameter(
         intake = intake or kind.intake_valve_over_bore * values["engine"]["bore"]
         default = kind.exhaust_over_intake_valve * intake
         reason = f"{kind.exhaust_over_intake_valve:g} of the intake valve"
-    return filled.take("head_diameter", default, "length", reason, digits=3)
+    return filled.take("head_diameter", default, "length", reason, step=0.5e-3)
 
 
 def _coefficients(
@@ -184,7 +184,7 @@ def _given_curve(
         findings.fault(place, "expected lifts above 0, each only once")
         return nothing
     if np.any(np.diff(lifts) < 0):
-        findings.ask(place, "lifts were not in rising order; sorted")
+        findings.note(place, "lifts were not in rising order; sorted")
     if "coefficient" in flow:
         return known, at
     return _from_bench(flow, side, at, known, head_m, count, findings), at

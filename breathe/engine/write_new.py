@@ -13,14 +13,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from breathe.engine.assumed import OUTSIDE_AIR
+from breathe.engine.card_text import EXAMPLE, CardTextError, read_card_text
 from breathe.engine.findings import EngineFileError, Findings
 from breathe.engine.keys import ENGINE_FILE, Key
-from breathe.engine.parts import Assumed, Chamber, End, Engine, Pipe
+from breathe.engine.parts import Assumed, Engine
 from breathe.engine.read import engine_from_table
-
-WIDTH = 30
-"""Column at which a line's comment starts."""
+from breathe.engine.toml_lines import WIDTH, remarked, toml
+from breathe.engine.write_pipes import network_lines
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +30,12 @@ class Question:
     text: str
     example: str
     required: bool = False
+    unless: str = ""
+    """Not asked once this key is answered."""
+    only_with: str = ""
+    """Asked only once this key is answered."""
+    asked: bool = True
+    """Else an option alone."""
 
 
 QUESTIONS: tuple[Question, ...] = (
@@ -45,18 +50,30 @@ QUESTIONS: tuple[Question, ...] = (
     Question("intake.valve.head_diameter", "Intake valve head", "34 mm"),
     Question("exhaust.valve.count", "Exhaust valves per cylinder", "2"),
     Question("exhaust.valve.head_diameter", "Exhaust valve head", "29.5 mm"),
-    Question("card", "Cam card: opens-closes of intake / exhaust", "20-60 / 60-20"),
-    Question("intake.cam.checking_height", "Lift at which the card counts the intake", "0.10 mm"),
-    Question("exhaust.cam.checking_height", "Lift at which it counts the exhaust", "0.10 mm"),
-    Question("intake.cam.lift", "Intake valve lift", "9.5 mm"),
-    Question("exhaust.cam.lift", "Exhaust valve lift", "9.5 mm"),
-    Question("intake.cam.lash", "Intake valve clearance", "0.20 mm"),
+    Question("card", "Cam card: opens-closes of intake / exhaust", EXAMPLE),
+    Question("intake.cam.checking_height", "Lift at which the card counts its degrees", "0.10 mm"),
+    Question("intake.cam.lash", "Valve clearance (lash)", "0.20 mm"),
+    Question("intake.cam.lift", "Intake valve lift", "9.5 mm", unless="intake.cam.lobe_lift"),
+    Question("intake.cam.lobe_lift", "or else of the lobe", "6.3 mm", unless="intake.cam.lift"),
+    Question("intake.cam.rocker_ratio", "Rocker ratio", "1.5", only_with="intake.cam.lobe_lift"),
+    Question("exhaust.cam.lift", "Exhaust valve lift, if another", "9.5 mm"),
+    Question("exhaust.cam.checking_height", "The same of the exhaust", "0.10 mm", asked=False),
+    Question("exhaust.cam.lash", "Exhaust valve clearance, if another", "0.25 mm", asked=False),
+    Question("exhaust.cam.lobe_lift", "Exhaust lobe lift, if another", "6.3 mm", asked=False),
+    Question("exhaust.cam.rocker_ratio", "Exhaust rocker ratio, if another", "1.5", asked=False),
     Question("intake.sleeve.travel", "Travel of the intake sleeve, if it has one", "12 mm"),
-    Question("intake.sleeve.rate", "Duration it adds", "5.0 deg crank/mm"),
+    Question(
+        "intake.sleeve.rate",
+        "Duration it adds",
+        "5.0 deg crank/mm",
+        only_with="intake.sleeve.travel",
+    ),
 )
 """What to ask, in order; every answer but the required ones may be left out."""
 
-_CARD = re.compile(r"\s*(-?\d+(?:[.,]\d+)?)\s*[-/]\s*(-?\d+(?:[.,]\d+)?)\s*")
+_ONE_CARD = ("checking_height", "checked_at", "lash", "lift", "lobe_lift", "rocker_ratio")
+"""What a card says of both cams, unless the exhaust's own is given."""
+_LIFTS = frozenset({"lift", "lobe_lift"})
 _MECHANICAL: Mapping[str, str] = {
     f"{side}.{table}": ""
     for side in ("intake", "exhaust")
@@ -71,7 +88,6 @@ _HEADS: Mapping[str, str] = {
     "intake.sleeve": "Sliding sleeve: travel opens dwell between flanks that never change",
     "exhaust.sleeve": "",
     **_MECHANICAL,
-    "throttle": "",
     "air": "The day, fuel, burning, friction, inner walls",
     "fuel": "",
     "burn": "",
@@ -82,6 +98,8 @@ _HEADS: Mapping[str, str] = {
 
 def new_engine_text(answers: Mapping[str, Any]) -> str:
     """Text of an engine file with the user's answers and, commented out, all that is assumed.
+
+    Each commented key stands below its own header, so that any of them can be given alone.
 
     Parameters
     ----------
@@ -94,7 +112,8 @@ def new_engine_text(answers: Mapping[str, Any]) -> str:
     EngineFileError
         As `read.read_engine`, for answers that make no engine.
     """
-    table = _as_table(answers)
+    given, notes = _with_card(answers)
+    table = _as_table(given)
     engine = engine_from_table(table, Path("new engine"))
     assumed: dict[str, list[Assumed]] = defaultdict(list)
     for item in engine.assumed:
@@ -106,20 +125,44 @@ def new_engine_text(answers: Mapping[str, Any]) -> str:
         "",
     ]
     for name, head in _HEADS.items():
-        lines = _table_lines(name, _below(table, name), assumed[name])
+        lines = _table_lines(name, _below(table, name), assumed[name], notes)
         if lines:
             parts += [f"# {head}", ""] if head else []
             parts += [*lines, ""]
-    parts += ["# Pipes and chambers", "", *_network_lines(engine)]
+    parts += ["# Pipes and chambers", "", *network_lines(engine, _below(table, "throttle"))]
     parts += ["# Settings to compare", "", *_setting_lines(engine)]
     return "\n".join(parts).rstrip() + "\n"
 
 
-def _as_table(answers: Mapping[str, Any]) -> dict[str, Any]:
+def _with_card(answers: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, str]]:
+    """The answers with those of a cam card spelled out, and remarks on some of their keys."""
     given = {k: v for k, v in answers.items() if v is not None and v != ""}
-    card = given.pop("card", None)
-    if card is not None:
-        given = {**_card_events(str(card)), **given}
+    text = given.pop("card", None)
+    if text is None:
+        return given, {}
+    try:
+        card = read_card_text(str(text))
+    except CardTextError as error:
+        raise EngineFileError("new engine", [f"card: {error}"]) from None
+    read = {**card.events, **{f"intake.cam.{k}": v for k, v in card.figures.items()}}
+    notes = {
+        f"{side}.cam.{key}": f"the card names no unit: {unit} taken"
+        for key, unit in card.guessed.items()
+        for side in ("intake", "exhaust")
+        if f"{side}.cam.{key}" not in given
+    }
+    given = {**{k: v for k, v in read.items() if k not in given}, **given}
+    own = {key for key in _ONE_CARD if f"exhaust.cam.{key}" in given}
+    for key in _ONE_CARD:
+        value = given.get(f"intake.cam.{key}")
+        if value is None or key in own or (key in _LIFTS and own & _LIFTS):
+            continue
+        given[f"exhaust.cam.{key}"] = value
+        notes.setdefault(f"exhaust.cam.{key}", "one card for both cams")
+    return given, notes
+
+
+def _as_table(given: Mapping[str, Any]) -> dict[str, Any]:
     table: dict[str, Any] = {}
     for key, value in given.items():
         *path, last = key.split(".")
@@ -130,19 +173,6 @@ def _as_table(answers: Mapping[str, Any]) -> dict[str, Any]:
                 raise EngineFileError("new engine", [f"{key}: {name} has a value already"])
         inner[last] = _plain(value, _rule(path, last))
     return table
-
-
-def _card_events(card: str) -> dict[str, str]:
-    """The four events of "20-60 / 60-20": IVO BTDC, IVC ABDC, EVO BBDC, EVC ATDC."""
-    halves = re.split(r"\s/\s|\s*[;|]\s*", card)
-    found = [_CARD.fullmatch(half) for half in halves]
-    if len(found) != 2 or not all(found):
-        text = f'found "{card}"; expected intake / exhaust such as "20-60 / 60-20"'
-        raise EngineFileError("new engine", [f"card: {text}"])
-    events = [angle for match in found if match for angle in match.groups()]
-    keys = ("intake.cam.opens", "intake.cam.closes", "exhaust.cam.opens", "exhaust.cam.closes")
-    words = ("BTDC", "ABDC", "BBDC", "ATDC")
-    return {k: f"{a} {w}" for k, a, w in zip(keys, events, words, strict=True)}
 
 
 def _rule(path: list[str], last: str) -> Key | None:
@@ -173,102 +203,31 @@ def _below(table: Mapping[str, Any], path: str) -> Mapping[str, Any]:
     return {k: v for k, v in inner.items() if not isinstance(v, dict)}
 
 
-def _table_lines(name: str, given: Mapping[str, Any], assumed: list[Assumed]) -> list[str]:
+def _table_lines(
+    name: str, given: Mapping[str, Any], assumed: list[Assumed], notes: Mapping[str, str]
+) -> list[str]:
     """One table: the given lines, and the assumed ones commented out."""
     path = name.split(".")
-    known = [(item, _rule(path, item.key.rpartition(".")[2])) for item in assumed]
+    lines = [
+        remarked(f"{key} = {toml(value)}", notes.get(f"{name}.{key}", ""))
+        for key, value in given.items()
+    ]
     # What has no key of its own, such as the shape of a flank, is told but cannot be typed in.
-    lines = [f"{key} = {_toml(value)}" for key, value in given.items()]
-    for item, rule in known:
+    for item in assumed:
         key = item.key.rpartition(".")[2]
-        note = f"# assumed: {item.reason}"
+        rule = _rule(path, key)
         if rule is None or (rule.kind != "text" and not _typable(item.value, rule)):
             lines.append(f"# ({key.replace('_', ' ')}: {item.value}; {item.reason})")
         else:
-            value = _toml(_plain(item.value, rule))
-            lines.append(f"# {key} = {value}".ljust(WIDTH) + f"  {note}")
-    if not lines:
-        return []
-    return [f"[{name}]" if given else f"# [{name}]", *lines]
+            value = toml(_plain(item.value, rule))
+            lines.append(remarked(f"# {key} = {value}", f"assumed: {item.reason}"))
+    return [f"[{name}]", *lines] if lines else []
 
 
 def _typable(value: str, rule: Key) -> bool:
     from breathe.engine.check import check_value
 
     return check_value(_plain(value, rule), rule, Findings()) is not None
-
-
-def _toml(value: Any) -> str:
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, int | float):
-        return str(value)
-    if isinstance(value, list):
-        return f"[{', '.join(_toml(v) for v in value)}]"
-    text = str(value).replace("\\", "\\\\").replace('"', '\\"')
-    return '"' + "".join(c if c.isprintable() else " " for c in text) + '"'
-
-
-def _network_lines(engine: Engine) -> list[str]:
-    """Blocks of the assumed pipes and chambers, commented out; a family of pipes is one block."""
-    families: dict[str, list[Pipe]] = defaultdict(list)
-    for pipe in engine.pipes:
-        families[_family(pipe, engine)].append(pipe)
-    blocks = [_pipe_lines(name, pipes, engine) for name, pipes in families.items()]
-    blocks += [_chamber_lines(chamber) for chamber in engine.chambers]
-    throttled = [n for n, pipes in families.items() if pipes[0].start.throttled]
-    if throttled:
-        share = families[throttled[0]][0].start.out_coefficient
-        blocks.append(
-            ["[throttle]", f'pipe = "{throttled[0]}"', 'end = "from"', f"coefficient = {share:g}"]
-        )
-    return [line for block in blocks for line in [*(f"# {text}" for text in block), ""]]
-
-
-def _family(pipe: Pipe, engine: Engine) -> str:
-    stem = re.sub(r" \d+$", "", pipe.name)
-    alike = [p for p in engine.pipes if re.sub(r" \d+$", "", p.name) == stem]
-    return stem if len(alike) == engine.cylinder_count else pipe.name
-
-
-def _pipe_lines(name: str, pipes: list[Pipe], engine: Engine) -> list[str]:
-    first = pipes[0]
-    lines = ["[[pipe]]", f'name = "{name}"', f'side = "{first.side}"']
-    repeated = len(pipes) == engine.cylinder_count and name != first.name
-    if repeated:
-        lines.append('each = "cylinder"')
-    volumes = {c.name for c in engine.chambers} | {o.name for o in engine.outsides}
-    for key, ends in (("from", [p.start for p in pipes]), ("to", [p.end for p in pipes])):
-        lines.append(f"{key} = {_toml(_nodes(ends, repeated, volumes))}")
-    lines.append(f'length = "{first.built_length_m * 1e3:.1f} mm"')
-    lines.append(f'diameter = "{first.diameter_m[0] * 1e3:.1f} mm"')
-    for key, end in (("from", first.start), ("to", first.end)):
-        if end.mouth:
-            lines.append(f'{key}_mouth = "{end.mouth}"')
-    lines.append(f'wall = "{first.wall_K - 273.15:.0f} degC"')
-    lines.append(f'roughness = "{first.roughness_m * 1e3:g} mm"')
-    lines.append(f"heat_multiplier = {first.heat_multiplier:g}")
-    return lines
-
-
-def _nodes(ends: list[End], repeated: bool, volumes: set[str]) -> str | list[str]:
-    """One name for all ends of a family if a number is all that differs, else their list."""
-    names = [OUTSIDE_AIR if e.node.startswith(OUTSIDE_AIR) else e.node for e in ends]
-    if not repeated or len(set(names)) == 1:
-        return names[0]
-    if names[0] in volumes:
-        return names
-    stem = names[0].rpartition(" ")[0]
-    return stem if " valve " in names[0] else f"{stem} {{n}}"
-
-
-def _chamber_lines(chamber: Chamber) -> list[str]:
-    return [
-        "[[chamber]]",
-        f'name = "{chamber.name}"',
-        f'side = "{chamber.side}"',
-        f'volume = "{chamber.volume_m3 * 1e6:.0f} cc"',
-    ]
 
 
 def _setting_lines(engine: Engine) -> list[str]:

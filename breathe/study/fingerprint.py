@@ -11,7 +11,7 @@ import numpy as np
 from breathe.engine.parts import Engine
 
 _TOLD_NOT_USED = {
-    "assumed", "questions", "source_file", "settings", "standard", "name", "made_from"
+    "assumed", "questions", "notes", "cards", "source_file", "settings", "standard", "name", "made_from"
 }  # fmt: skip
 
 

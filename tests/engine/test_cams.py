@@ -8,7 +8,7 @@ import re
 import numpy as np
 import pytest
 
-from breathe.engine.cams import lobe_width
+from breathe.engine.card_lobe import lobe_width
 from breathe.valvetrain.dwell import event
 from breathe.valvetrain.timing import timing
 
@@ -50,7 +50,7 @@ def test_a_card_of_events_gives_duration_centreline_and_valve_lift(read_text):
     assert lobe_width(cam.lobe, 0.381e-3) == pytest.approx(260.0, abs=0.1)
 
 
-def test_a_missing_checking_height_is_assumed_and_asked_about(read_text):
+def test_a_missing_checking_height_is_asked_about_with_what_it_changes(read_text):
     engine = read_text(CARD)
     heights = {a.key: a.value for a in engine.assumed if a.key.endswith("checking_height")}
     assert heights == {
@@ -58,9 +58,29 @@ def test_a_missing_checking_height_is_assumed_and_asked_about(read_text):
         "exhaust.cam.checking_height": "0.1 mm",
     }
     assert engine.questions[0] == (
-        "[intake.cam] checking_height: missing; 0.381 mm is taken. If the card counts at 1.0 mm, "
-        "the lobe has 24 deg more at 0.10 mm, lash not taken off"
+        "[intake.cam] checking_height: missing; at which lift does the card count? 0.381 mm is "
+        "taken, which makes 275 deg crank at 0.1 mm, lash not taken off. A wrong guess changes "
+        "that: 260 if at 0.1 mm, 263 if at 0.006 in, 299 if at 1 mm, 309 if at 0.050 in"
     )
+
+
+@pytest.mark.parametrize(("height", "duration"), [("0.1 mm", 260), ("1 mm", 299)])
+def test_what_the_question_says_is_what_such_a_card_gives(read_text, height, duration):
+    text = CARD.replace("lash =", f'checking_height = "{height}"\nchecked_at = "valve"\nlash =', 1)
+    assert lobe_width(read_text(text).intake_cam.lobe, 0.1e-3) == pytest.approx(duration, abs=0.6)
+
+
+def test_a_checking_height_alone_is_that_of_the_usual_lobe(read_text, sleeve_four):
+    text = sleeve_four.replace('duration = "228 deg crank"\n', "").replace("0.10 mm", "1.0 mm")
+    text = text.split("[[setting]]")[0].replace('standard = "264°"\n', "")
+    usual = text.replace('checking_height = "1.0 mm"\n', "")
+    lobes = [read_text(t).intake_cam.lobe for t in (text, usual)]
+    assert lobe_width(lobes[0], 1e-3) == pytest.approx(lobe_width(lobes[1], 1e-3), abs=0.2)
+
+
+def test_a_typical_flank_is_told_as_a_duration(read_text):
+    told = {a.key: a.value for a in read_text(CARD).assumed}
+    assert told["intake.cam.second_duration"] == "239 deg crank at 1.0 mm"
 
 
 def test_heights_at_the_lobe_are_multiplied_by_the_rocker_ratio(read_text):
@@ -133,7 +153,7 @@ def test_a_valve_that_hardly_seats_is_refused(faults_of, sleeve_four):
 def test_a_setting_given_twice_is_merged_and_said(read_text, sleeve_four):
     engine = read_text(sleeve_four + '[[setting]]\nlabel = "again"\nintake.travel = "7.2 mm"\n')
     assert [s.label for s in engine.settings] == ["264°"]
-    assert engine.questions == (
+    assert engine.notes == (
         '[[setting]] 2 "again": the same cam setting as "264°"; the two are merged',
     )
 

@@ -103,6 +103,6 @@ def test_a_wrong_switch_is_told(faults_of):
 def test_filled_in_pipes_have_it_too(read_text):
     engine = read_text(HEAD.format(n=4))
     tail = next(p for p in engine.pipes if p.name == "tailpipe")
-    assert tail.built_length_m == pytest.approx(1.2)
-    assert tail.end_correction_m == pytest.approx((0.0, 0.6133 * tail.diameter_m[-1] / 2))
+    assert tail.built_length_m == pytest.approx(0.6)
+    assert tail.end_correction_m == pytest.approx((0.6133 * tail.diameter_m[-1] / 2,) * 2)
     assert all(a < b for a, b in pairwise(tail.station_m))

@@ -105,8 +105,8 @@ BROKEN = [
     (
         PRIMARY.format(to='"collector"') + COLLECTOR.replace("outside air", "dead end"),
         ['[[pipe]] 2 "collector secondary" to: found "dead end", which is nowhere defined; there '
-         'is "collector", "outside air", "intake valve 1", "intake valve 2", "intake valve 3", '
-         '"intake valve 4", "exhaust valve 1", "exhaust valve 2"'],
+         'is "collector", "outside air", "exhaust valve 1", "exhaust valve 2", "exhaust valve 3", '
+         '"exhaust valve 4"'],
     ),
     (
         PRIMARY.format(to='["collector", "collector"]') + COLLECTOR,
@@ -128,7 +128,8 @@ BROKEN = [
     ),
     (
         PRIMARY.format(to='"collector"') + COLLECTOR + '[throttle]\npipe = "body"\n',
-        ['[throttle] pipe: found "body"; there is "primary", "collector secondary"'],
+        ['[throttle] pipe: found "body"; there is "primary", "collector secondary", '
+         '"air inlet", "throttle body", "intake runner", "intake port"'],
     ),
     (
         PRIMARY.format(to='"collector"').replace('"40 mm"', '["40 mm", "41 mm", "42 mm"]')

@@ -11,8 +11,8 @@ from breathe.engine.typical import (
     bell_diameter,
     bell_length,
     engelman_length,
-    exhaust_groups,
 )
+from breathe.engine.typical_layout import exhaust_groups
 
 # H. W. Engelman, ASME 73-WA/DGP-2, 1973, K 2.1, sound 350 m/s: a 716.6 cc cylinder, ratio 10, and
 # pipe length [m], bore [m], speed [rpm] (recomputed; a wave calculation peaks within 6 %).

@@ -26,17 +26,19 @@ ANSWERS = {
 }
 
 
+KEY = re.compile(r"(?m)^# (?=\w+ = )")
+
+
 def uncommented(text: str) -> str:
-    return re.sub(r"(?m)^# (?=\[|\w+ = )", "", text)
+    return KEY.sub("", text)
 
 
 def test_what_was_said_is_a_line_and_the_rest_a_comment(read_text):
     text = new_engine_text(ANSWERS)
     assert 'bore = "80,26 mm"\n' in text
     assert "compression_ratio = 9.0\n" in text
-    assert (
-        '# rod = "151.3 mm"            # assumed: rod/stroke 1.7, typical of road 2V pushrod'
-        in (re.sub(r" +#", "            #", text))
+    assert '# rod = "151 mm"            # assumed: rod/stroke 1.7, typical of road 2V pushrod' in (
+        re.sub(r" +#", "            #", text)
     )
     engine = read_text(text)
     assert engine.name == 'The "blue" one'
@@ -78,7 +80,8 @@ def test_a_wrong_answer_is_refused_like_a_wrong_file():
     with pytest.raises(EngineFileError) as refusal:
         new_engine_text({**ANSWERS, "engine.bore": "3.16", "engine.colour": "red", "card": "20"})
     assert str(refusal.value) == (
-        'new engine: 1 fault\n  card: found "20"; expected intake / exhaust such as "20-60 / 60-20"'
+        'new engine: 1 fault\n  card: found "20"; expected IVO-IVC / EVO-EVC such as '
+        '"20-60 / 60-20 @ 0.015 in lash", each before TDC, after BDC, before BDC, after TDC'
     )
     with pytest.raises(EngineFileError) as refusal:
         new_engine_text({**ANSWERS, "engine.bore": "3.16"})
@@ -88,12 +91,115 @@ def test_a_wrong_answer_is_refused_like_a_wrong_file():
     )
 
 
-def test_both_cams_are_asked_for_their_checking_height(read_text):
-    heights = {f"{side}.cam.checking_height": "0.10 mm" for side in ("intake", "exhaust")}
-    assert heights.keys() <= {question.key for question in QUESTIONS}
-    for answers, asked in ((ANSWERS, 2), (ANSWERS | heights, 0)):
-        engine = read_text(new_engine_text(answers))
-        assert sum("checking_height" in question for question in engine.questions) == asked
+CHOICES = {
+    "two-valve four": ANSWERS,
+    "single": {"engine.cylinders": 1, "engine.bore": "96 mm", "engine.stroke": "69 mm"},
+    "eight": {"engine.cylinders": 8, "engine.bore": "4 in", "engine.stroke": "3.2 in"},
+    "race": {"engine.cylinders": 4, "engine.bore": "86 mm", "engine.stroke": "77 mm",
+             "engine.class": "race 4V"},
+    "sleeve": {q.key: q.example for q in QUESTIONS if not q.unless or q.key == "intake.cam.lift"}
+    | {"intake.cam.rocker_ratio": "", "exhaust.cam.lobe_lift": "", "exhaust.cam.rocker_ratio": ""},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", CHOICES)
+def test_any_single_commented_line_can_be_uncommented(read_text, name):
+    text = new_engine_text(CHOICES[name])
+    places = [match.start() for match in KEY.finditer(text)]
+    assert len(places) > 60
+    for place in places:
+        line = text[place : text.index("\n", place)]
+        try:
+            read_text(text[:place] + text[place + 2 :])
+        except EngineFileError as error:
+            pytest.fail(f"{line}: {error}")
+
+
+@pytest.mark.parametrize("name", CHOICES)
+def test_any_block_can_be_uncommented(read_text, name):
+    blocks = new_engine_text(CHOICES[name]).split("\n\n")
+    for number in range(len(blocks)):
+        changed = [uncommented(b) if n == number else b for n, b in enumerate(blocks)]
+        read_text("\n\n".join(changed))
+
+
+def test_a_single_length_of_ones_own_takes_effect(read_text):
+    text = new_engine_text(ANSWERS)
+    own = re.sub(r'# length = "\d+ mm"( *# assumed: 250 mm)', r'length = "200 mm"\1', text)
+    pipes = {pipe.name: pipe for pipe in read_text(own).pipes}
+    assert pipes["intake runner 3"].built_length_m == pytest.approx(0.2)
+    kept = {pipe.name: pipe for pipe in read_text(text).pipes}
+    assert pipes["intake port 3"] == kept["intake port 3"]
+    assumed = {one.key for one in read_text(own).assumed}
+    assert 'pipe "intake port" length' in assumed
+    assert 'pipe "intake runner" length' not in assumed
+
+
+def test_another_class_keeps_the_parts_the_file_names(read_text):
+    text = new_engine_text(ANSWERS)
+    race = re.sub(r'# class = "[^"]*"', 'class = "race 4V"', text)
+    names = {pipe.name for pipe in read_text(text).pipes}
+    assert {pipe.name for pipe in read_text(race).pipes} == names
+
+
+def test_a_part_of_no_typical_name_needs_its_sizes(faults_of):
+    text = new_engine_text(ANSWERS).replace('name = "tailpipe"', 'name = "long tail"')
+    assert [fault.partition(":")[0] for fault in faults_of(text)][:4] == [
+        '[[pipe]] 8 "long tail" side',
+        '[[pipe]] 8 "long tail" from',
+        '[[pipe]] 8 "long tail" to',
+        '[[pipe]] 8 "long tail" diameter',
+    ]
+
+
+def test_no_pipe_leads_from_what_bears_its_own_name(read_text):
+    for pipe in read_text(new_engine_text(ANSWERS)).pipes:
+        assert pipe.name not in (pipe.start.node, pipe.end.node)
+
+
+def test_guesses_are_round(read_text):
+    """At most three figures, a length from 100 mm in steps of 5 mm, a speed of 100 rpm."""
+    for name in CHOICES:
+        for one in read_text(new_engine_text(CHOICES[name])).assumed:
+            number, _, unit = one.value.partition(" ")
+            if unit == "mm" and "rod" not in one.key and float(number) >= 100:
+                assert float(number) % 5 == 0, one
+            if unit == "mm":
+                assert len(number.replace(".", "").strip("0")) <= 3, one
+            if unit == "rpm":
+                assert float(number) % 100 == 0, one
+
+
+def test_one_card_serves_both_cams_unless_told_otherwise(read_text):
+    cams = {"intake.cam.checking_height": "0.10 mm", "intake.cam.lift": ""}
+    engine = read_text(new_engine_text(ANSWERS | cams))
+    assert engine.exhaust_cam.lash_m == engine.intake_cam.lash_m == pytest.approx(0.381e-3)
+    assert engine.exhaust_cam.lobe.made_from == engine.intake_cam.lobe.made_from
+    assert list(engine.exhaust_cam.lobe.lift_m) == list(engine.intake_cam.lobe.lift_m)
+    assert not [question for question in engine.questions if "checking_height" in question]
+    own = {"exhaust.cam.lash": "0.30 mm", "exhaust.cam.checking_height": "1.0 mm",
+           "exhaust.cam.lobe_lift": "6.0 mm", "exhaust.cam.rocker_ratio": 1.5}  # fmt: skip
+    differs = read_text(new_engine_text(ANSWERS | cams | own)).exhaust_cam
+    assert differs.lash_m == pytest.approx(0.3e-3)
+    assert differs.lobe.lift_m.max() == pytest.approx(9e-3)
+
+
+def test_a_card_typed_whole_reads_like_its_figures_one_by_one(read_text):
+    # Geometry: 0.247 x 1.46 x 25.4 = 9.16 mm; 20 + 180 + 60 = 260; 260 / 2 - 20 = 110 (recomputed).
+    whole = {k: v for k, v in ANSWERS.items() if not k.startswith("intake.cam")} | {
+        "card": "20-60 / 60-20 @ 0.015 in lash, lobe lift 0.247 in, rocker 1.46"
+    }
+    one, other = read_text(new_engine_text(whole)), read_text(new_engine_text(ANSWERS))
+    for side in ("intake_cam", "exhaust_cam"):
+        cam, same = getattr(one, side), getattr(other, side)
+        assert (cam.lash_m, cam.centreline_deg) == (same.lash_m, same.centreline_deg)
+        assert cam.lobe.lift_m.max() * 1e3 == pytest.approx(9.16, abs=0.005)
+        assert cam.lobe.made_from == same.lobe.made_from
+
+
+def test_a_unit_the_card_lacks_is_said_in_the_file():
+    text = new_engine_text({**ANSWERS, "card": "20-60/60-20 @ 0.050"})
+    assert text.count("# the card names no unit: in taken") == 2
 
 
 def test_mechanical_answers_stand_in_the_file(read_text):
