@@ -55,6 +55,9 @@ class Cycle:
     pressure_at_ivc_Pa: float
     port_pressure_before_ivc_Pa: float
     """Mean at the intake valve over the last 40 degrees before it closes."""
+    manifold_pressure_Pa: float
+    """Mean behind the throttle: in the plenum cylinder 1 breathes from, or at its intake valve
+    where every cylinder has a throttle of its own."""
     effective_compression_ratio: float
     """From the closing of the intake valve at `valvetrain.timing.SEAT_HEIGHT_M`."""
     pushed_back_fraction: float
@@ -177,6 +180,7 @@ def cycle(
         port_pressure_before_ivc_Pa=float(
             tally[march.PORT_BEFORE_CLOSING] * 6.0 * speed / march.LAST_DEGREES
         ),
+        manifold_pressure_Pa=manifold_pressure(flat, state),
         effective_compression_ratio=effective_compression_ratio(engine.cylinder, case.intake),
         pushed_back_fraction=float(tally[march.PUSHED_BACK] / trapped),
         peak_pressure_Pa=peak,
@@ -217,14 +221,34 @@ def dry_density(pressure_Pa: float, temperature_K: float, case: Case) -> float:
 
 def plenum_density(case: Case, flat: Model, state: State) -> float:
     """Dry-air density where cylinder 1's intake pipe begins [kg/m3], mean over the cycle."""
-    ends, cylinders = flat.ends, len(flat.fires)
-    at_valve = int(np.flatnonzero(ends.valve == 0)[0])
-    far = at_valve + 1 if at_valve % 2 == 0 else at_valve - 1
-    chamber = int(ends.reservoir[far]) - cylinders
-    if ends.valve[far] < 0 and 0 <= chamber < len(flat.chamber_volume):
+    chamber = _chamber_at(flat, _first_intake_pipe(flat)[1])
+    if chamber is not None:
         pressure, temperature = state.chamber_mean[chamber]
         return dry_density(float(pressure), float(temperature), case)
     return dry_density(case.engine.air.pressure_Pa, case.engine.air.temperature_K, case)
+
+
+def manifold_pressure(flat: Model, state: State) -> float:
+    """Mean over the cycle of what a gauge behind cylinder 1's throttle reads [Pa]."""
+    at_valve, far = _first_intake_pipe(flat)
+    chamber = _chamber_at(flat, far)
+    if chamber is not None and not flat.throttled[far]:
+        return float(state.chamber_mean[chamber, 0])
+    return float(state.end_trace[at_valve, 0].mean())
+
+
+def _first_intake_pipe(flat: Model) -> tuple[int, int]:
+    """Ends of the pipe to cylinder 1's intake valve: the one at the valve and the far one."""
+    at_valve = int(np.flatnonzero(flat.ends.valve == 0)[0])
+    return at_valve, at_valve + 1 if at_valve % 2 == 0 else at_valve - 1
+
+
+def _chamber_at(flat: Model, end: int) -> int | None:
+    """The chamber that a pipe end opens into, if it is one."""
+    chamber = int(flat.ends.reservoir[end]) - len(flat.fires)
+    if flat.ends.valve[end] < 0 and 0 <= chamber < len(flat.chamber_volume):
+        return chamber
+    return None
 
 
 def choked_deg(flat: Model, state: State) -> float:
