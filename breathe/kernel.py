@@ -22,8 +22,10 @@ ROOMS = ("gas", "cycle", "valvetrain")
 
 
 def source_hash(package: Path) -> str:
-    """Hash of all kernel sources below ``package``, 12 hexadecimal digits."""
+    """Hash of this file and all kernel sources below ``package``, 12 hexadecimal digits."""
     digest = hashlib.sha256()
+    for file in package.glob("kernel.py"):
+        digest.update(file.read_bytes())
     for room in ROOMS:
         for path in sorted((package / room).glob("*.py")):
             digest.update(path.name.encode())
@@ -90,16 +92,14 @@ _CACHE = _usable(Path(os.environ.get("NUMBA_CACHE_DIR", "")))
 # costs as much as the physics of a small engine. The switch is numba's own but not documented, so
 # its absence must do no harm. Said both ways, since a callee would otherwise do as its caller.
 _COUNTS = hasattr(DefaultOptions, "_nrt")
-_BORROW = {"_nrt": False} if _COUNTS else {}
-_OWN = {"_nrt": True} if _COUNTS else {}
+_BORROW: dict[str, bool] = {"_nrt": False} if _COUNTS else {}
+_OWN: dict[str, bool] = {"_nrt": True} if _COUNTS else {}
 
 
-def _compiled(function: Function, **options: bool) -> Function:
+def _compiled(function: Function, **options: Any) -> Function:
     # Division follows numpy (no exception), as loops with a raising division do not vectorise.
-    jit = numba.njit(
-        cache=_CACHE, nogil=True, no_cfunc_wrapper=True, error_model="numpy", **options
-    )
-    return cast(Function, jit(function))
+    options |= {"nogil": True, "no_cfunc_wrapper": True, "error_model": "numpy"}
+    return cast(Function, numba.njit(cache=_CACHE, **options)(function))
 
 
 def kernel(function: Function) -> Function:
