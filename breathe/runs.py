@@ -3,7 +3,8 @@
     runs/NAME/run.json      what was asked, assumed and planned; written once, never changed
               inputs/       copies of the engine file and the files it names
               cases.sqlite  the row of each case as soon as it is done
-              results.csv   all rows, once all are done
+              results.csv   all rows, or the table that answers, once all are done
+              answer.json   what a search found, printed again from there
 
 Nothing is overwritten: a run asked for again goes on where it stands, another run of the same name
 gets a number. Everything new is written under a temporary name first. Standard library only.
@@ -36,6 +37,7 @@ Row = dict[str, Any]
 
 _FORMAT = 1
 _ABOUT, _INPUTS, _CASES, _RESULTS = "run.json", "inputs", "cases.sqlite", "results.csv"
+_ANSWER = "answer.json"
 _PACKAGES = ("numpy", "scipy", "pandas", "numba", "cantera")
 
 
@@ -54,7 +56,10 @@ class Run:
         try:
             found = json.loads((folder / _ABOUT).read_text(encoding="utf-8"))
             self.about = About.from_json(found["about"])
+            self.kind: str = found.get("kind", "compare")
+            """The verb that began it."""
             self.planned: tuple[str, ...] = tuple(found["planned"])
+            """Keys of all cases; of a search, which finds its cases as it goes, none."""
             self.made = datetime.fromisoformat(found["made"])
             self.versions: dict[str, str] = found["versions"]
             self._files: dict[str, str] = found["files"]
@@ -84,13 +89,34 @@ class Run:
     def done(self) -> dict[str, Row]:
         """The rows of all cases done so far, by case key."""
         with self._lock, self._database_errors():
-            found = self._cases.execute("SELECT key, row FROM cases").fetchall()
+            found = self._cases.execute("SELECT key, row FROM cases ORDER BY rowid").fetchall()
             return {key: json.loads(row) for key, row in found}
 
     def rows(self) -> list[Row]:
-        """Rows done so far, in the order planned."""
+        """Rows done so far, in the order planned; of a search, in the order done."""
         done = self.done()
+        if self.open_ended:
+            return list(done.values())
         return [done[key] for key in self.planned if key in done]
+
+    @property
+    def open_ended(self) -> bool:
+        """Whether its cases were not known when it began."""
+        return not self.planned
+
+    @property
+    def finished(self) -> bool:
+        """Whether there is nothing left to compute."""
+        if self.open_ended:
+            return self.answer() is not None
+        return len(self.rows()) == len(self.planned)
+
+    def answer(self) -> str | None:
+        """What a search found, as it was written; None as long as it has not ended."""
+        try:
+            return (self.folder / _ANSWER).read_text(encoding="utf-8")
+        except (OSError, UnicodeDecodeError):
+            return None
 
     def keep(self, key: str, row: Mapping[str, Any]) -> None:
         """Store one case at once; called from any thread."""
@@ -100,20 +126,26 @@ class Run:
                 "INSERT OR REPLACE INTO cases VALUES (?, ?, ?)", (key, text, _digest(key + text))
             )
 
-    def finish(self, results: str) -> None:
-        """Write results.csv, unless it is there: a file the user may have changed is left alone.
+    def finish(self, results: str, answer: str | None = None) -> None:
+        """Write results.csv and, of a search, answer.json, unless they are there: a file the user
+        may have changed is left alone.
 
         Raises
         ------
         RunError
-            The file cannot be written; the cases are kept all the same.
+            A file cannot be written; the cases are kept all the same.
         """
-        target = self.folder / _RESULTS
-        if target.exists() and self._note("results.csv"):
+        if answer is not None:
+            self._write_once(_ANSWER, answer)
+        self._write_once(_RESULTS, results)
+
+    def _write_once(self, name: str, text: str) -> None:
+        target = self.folder / name
+        if target.exists() and self._note(name):
             return
-        temporary = target.with_name(f"{_RESULTS}.{os.getpid()}.part")
+        temporary = target.with_name(f"{name}.{os.getpid()}.part")
         try:
-            temporary.write_text(results, encoding="utf-8", newline="")
+            temporary.write_text(text, encoding="utf-8", newline="")
             os.replace(temporary, target)
         except OSError as error:
             temporary.unlink(missing_ok=True)
@@ -122,9 +154,7 @@ class Run:
                 f"open, close it there and give the same command again. All cases are kept."
             ) from error
         with self._lock, self._database_errors():
-            self._cases.execute(
-                "INSERT OR REPLACE INTO notes VALUES ('results.csv', ?)", (_digest(results),)
-            )
+            self._cases.execute("INSERT OR REPLACE INTO notes VALUES (?, ?)", (name, _digest(text)))
 
     def altered(self) -> list[str]:
         """Names of files in the folder that are not as they were written."""
@@ -133,7 +163,7 @@ class Run:
             for name, digest in self._files.items()
             if not _same(self.folder / _INPUTS / name, digest)
         ]
-        for name in (_ABOUT, _RESULTS):
+        for name in (_ABOUT, _RESULTS, _ANSWER):
             digest = self._note(name)
             if digest and not _same(self.folder / name, digest):
                 changed.append(name)
@@ -178,6 +208,8 @@ def open_run(
     planned: Sequence[str],
     sources: Sequence[Path] = (),
     *,
+    kind: str = "compare",
+    asked: str = "",
     redo: bool = False,
 ) -> Run:
     """The run of this name and these inputs: the one begun before, or a new one.
@@ -190,9 +222,14 @@ def open_run(
         Checked; if taken by other inputs, or with ``redo``, a number is added.
     about : About
     planned : sequence of str
-        Keys of all cases, each deciding its row (inputs and model version), in printing order.
+        Keys of all cases, each deciding its row (inputs and model version), in printing order;
+        none for a search, whose ``asked`` decides what it finds.
     sources : sequence of Path
         Files copied into the run, the engine file first.
+    kind : str
+        The verb.
+    asked : str
+        What else decides the answer: searches that differ in it are different runs.
     redo : bool
         Compute anew beside an earlier run of the same inputs.
 
@@ -205,6 +242,8 @@ def open_run(
     if problem:
         raise RunError(problem)
     shape = [[note.label for note in about.settings], about.standard, list(planned)]
+    if kind != "compare":
+        shape += [kind, asked]
     fingerprint = _digest(json.dumps(shape))
     for candidate in numbered(name):
         folder = base / candidate
@@ -212,7 +251,7 @@ def open_run(
             if not redo and _fingerprint(folder) == fingerprint:
                 return Run(folder, resumed=True)
             continue
-        if _make(folder, about, planned, sources, fingerprint):
+        if _make(folder, about, planned, sources, fingerprint, kind):
             return Run(folder)
     raise AssertionError("numbers do not end")
 
@@ -262,7 +301,12 @@ def _texts(value: Any) -> Iterator[str]:
 
 
 def _make(
-    folder: Path, about: About, planned: Sequence[str], sources: Sequence[Path], fingerprint: str
+    folder: Path,
+    about: About,
+    planned: Sequence[str],
+    sources: Sequence[Path],
+    fingerprint: str,
+    kind: str,
 ) -> bool:
     """Build the folder under a temporary name, then give it its own; False if that is taken."""
     temporary = folder.with_name(f".{folder.name}.{os.getpid()}.part")
@@ -273,6 +317,7 @@ def _make(
         text = json.dumps(
             {
                 "format": _FORMAT,
+                "kind": kind,
                 "made": datetime.now().astimezone().isoformat(timespec="seconds"),
                 "versions": versions(),
                 "about": asdict(about),

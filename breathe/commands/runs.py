@@ -36,11 +36,15 @@ def _row(folder: Path) -> tuple[str, ...]:
 
     try:
         with Run(folder) as run:
-            done, planned = len(run.rows()), len(run.planned)
-            state = "finished" if done == planned else "unfinished"
+            cases = (
+                f"{len(run.rows())}"
+                if run.open_ended
+                else f"{len(run.rows())} of {len(run.planned)}"
+            )
+            state = "finished" if run.finished else "unfinished"
             if run.altered():
                 state += ", altered since written"
             begun = run.made.strftime("%Y-%m-%d %H:%M")
-            return run.name, begun, f"{done} of {planned}", state, run.about.engine
+            return run.name, begun, cases, state, run.about.engine
     except RunError:
         return folder.name, "", "", "cannot be read", ""
