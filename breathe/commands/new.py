@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
 import sys
@@ -57,6 +58,9 @@ def _question_options(command: Decorated) -> Decorated:
 def command(file: Path | None, others: tuple[str, ...], overwrite: bool, **given: str) -> None:
     """Write FILE, an engine file with what you know and, marked, what is assumed.
 
+    A card, and the checking height, lash and lifts given for the intake, serve both cams; the
+    --exhaust-cam options are for an exhaust that differs.
+
     What no option gives is asked for where a terminal is there; an empty answer leaves it out.
     """
     answers = {key.replace("__", "."): text for key, text in given.items() if text}
@@ -65,7 +69,7 @@ def command(file: Path | None, others: tuple[str, ...], overwrite: bool, **given
         _refuse_to_overwrite(file, overwrite)
     asking = _terminal()
     if asking:
-        _ask([question for question in QUESTIONS if question.key not in answers], answers)
+        _ask([q for q in QUESTIONS if q.asked and q.key not in answers], answers)
     else:
         _need(answers)
     text = _text(answers, asking)
@@ -99,6 +103,8 @@ def _ask(questions: list[Question], answers: Answers) -> None:
     if questions:
         click.echo("With its unit, please. Enter alone leaves a value out.", err=True)
     for question in questions:
+        if _out_of_place(question, answers):
+            continue
         answer = ""
         while not answer:
             answer = click.prompt(
@@ -113,6 +119,11 @@ def _ask(questions: list[Question], answers: Answers) -> None:
                 click.echo("This one is needed.", err=True)
         if answer:
             answers[question.key] = answer
+
+
+def _out_of_place(question: Question, answers: Answers) -> bool:
+    needs, spared = question.only_with, question.unless
+    return bool((needs and needs not in answers) or (spared and spared in answers))
 
 
 def _text(answers: Answers, asking: bool) -> str:
@@ -132,8 +143,11 @@ def _text(answers: Answers, asking: bool) -> str:
 
 def _concerns(error: EngineFileError, key: str) -> bool:
     table, _, last = key.rpartition(".")
-    place = f"[{table}] {last}" if table else last
-    return any(fault.startswith(f"{place}:") for fault in error.faults)
+    places = [f"[{table}] {last}:" if table else f"{last}:"]
+    if key == "card":
+        for cam in ("[intake.cam]", "[exhaust.cam]"):
+            places += [f"{cam}:", *(f"{cam} {k}:" for k in ("opens", "closes", "centreline"))]
+    return any(fault.startswith(tuple(places)) for fault in error.faults)
 
 
 def _free_name(engine: str) -> Path:
@@ -156,14 +170,34 @@ def _write(path: Path, text: str) -> None:
         temporary.write_text(text, encoding="utf-8", newline="\n")
         os.replace(temporary, path)
     except OSError as error:
-        raise BreatheError(f"{path}: cannot be written: {error.strerror}") from error
+        raise BreatheError(_unwritable(path, error)) from error
     finally:
-        temporary.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            temporary.unlink(missing_ok=True)
+
+
+def _unwritable(path: Path, error: OSError) -> str:
+    """Which folder takes no file, why, and where one could go instead."""
+    folder = path.parent
+    why = (
+        f" ({error.strerror})"
+        if error.strerror and not isinstance(error, FileNotFoundError)
+        else ""
+    )
+    what = "takes no new file" if folder.is_dir() else "cannot be made"
+    elsewhere = [place / path.name for place in (Path(), Path.home()) if _takes_files(place)]
+    offer = f"; try: breathe new {elsewhere[0]}" if elsewhere else "; name another folder"
+    return f"{path}: cannot be written, the folder {folder.resolve()} {what}{why}{offer}"
+
+
+def _takes_files(folder: Path) -> bool:
+    return folder.is_dir() and os.access(folder, os.W_OK)
 
 
 def _tell(path: Path) -> None:
     """What to look at next, and what in the file is odd."""
     from breathe.engine.read import read_engine
+    from breathe.view.card import cards_as_read
     from breathe.view.console import Item, show
 
     engine = read_engine(path)
@@ -171,6 +205,8 @@ def _tell(path: Path) -> None:
     show(
         [
             f"Written: {path}, with {len(engine.assumed)} assumed values marked in it.",
+            *(Item(line[0].upper() + line[1:]) for line in cards_as_read(engine)),
+            *(Item(f"Note: {note}") for note in engine.notes),
             *(Item(f"Question: {question}") for question in engine.questions),
             Item(f"Next: breathe explain {name}   or   breathe compare {name}"),
         ]

@@ -9,7 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from breathe.engine.assumed import EngineClass, Filled
+from breathe.engine.assumed import Filled
+from breathe.engine.engine_classes import EngineClass
 from breathe.engine.events import crank_angle
 from breathe.engine.findings import Findings
 from breathe.engine.parts import Lobe, Side

@@ -8,12 +8,10 @@ from __future__ import annotations
 
 import difflib
 import math
-import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
-from breathe.engine.events import read_crank_point
 from breathe.engine.findings import Findings
 from breathe.engine.keys import ENGINE_FILE, Key, Table
 from breathe.engine.quantities import (
@@ -23,10 +21,10 @@ from breathe.engine.quantities import (
     MissingUnitError,
     QuantityError,
     from_si,
-    read_quantity,
     shown,
     split_number,
 )
+from breathe.engine.values import as_float, nearest_name, read_value, span_text, wanted
 
 Values = dict[str, Any]
 """Checked values in SI, nested as the file is; faulty and missing keys are left out."""
@@ -178,16 +176,8 @@ def _below(place: _Place, key: str) -> _Place:
     return _Place(f"[{path}]", path)
 
 
-def _nearest(word: str, names: Iterable[str], cutoff: float) -> str | None:
-    """The name that begins with ``word``, or else the most alike; letter case does not count."""
-    by_small = {name.lower(): name for name in names}
-    begins = [small for small in by_small if small.startswith(word.lower())]
-    near = begins or difflib.get_close_matches(word.lower(), by_small, n=1, cutoff=cutoff)
-    return by_small[near[0]] if near else None
-
-
 def _unknown(key: str, rule: Table, place: _Place) -> str:
-    near = _nearest(key, rule, 0.6)
+    near = nearest_name(key, rule, 0.6)
     start = f"not a key of {place.header.split(' ')[0]}"
     if near:
         return f"{start}; did you mean {near}?"
@@ -202,11 +192,11 @@ def _check_value(
 ) -> Any:
     is_list = isinstance(found, list)
     if is_list and rule.many == "one" and rule.kind not in ("firing order", "cylinders"):
-        text = f"found a list; expected one value, {_wanted(rule)}"
+        text = f"found a list; expected one value, {wanted(rule)}"
         findings.fault(place.shown(key), text, place.path)
         return None
     if rule.many == "list" and not is_list:
-        text = f"found {shown(found)}; expected a list in [ ], each {_wanted(rule)}"
+        text = f"found {shown(found)}; expected a list in [ ], each {wanted(rule)}"
         findings.fault(place.shown(key), text, place.path)
         return None
     if not isinstance(found, list) or rule.kind in ("firing order", "cylinders"):
@@ -231,7 +221,7 @@ def _check_one(
 ) -> Any:
     """One value in SI within its range, or None after noting the fault."""
     try:
-        value = _read(found, rule, ambient_Pa)
+        value = read_value(found, rule, ambient_Pa)
     except QuantityError as error:
         likely = _likely(found, rule)
         text = f"{error}{likely}"
@@ -243,12 +233,14 @@ def _check_one(
         return value
     number = from_si(value, rule.kind, rule.unit) if rule.unit else value
     if _outside(number, rule.refuse):
-        text = f"found {shown(found)}; expected {_span(rule.refuse, rule)}{_likely(found, rule)}"
+        text = (
+            f"found {shown(found)}; expected {span_text(rule.refuse, rule)}{_likely(found, rule)}"
+        )
         findings.fault(place.shown(key), text, place.path)
         return None
     if rule.ask is not None and _outside(number, rule.ask) and not _is_plain_zero(rule, number):
         slip = f" {rule.slip[0].upper()}{rule.slip[1:]}" if rule.slip else ""
-        text = f"{_bare(found)} is outside the usual {_span(rule.ask, rule)}.{slip}"
+        text = f"{_bare(found)} is outside the usual {span_text(rule.ask, rule)}.{slip}"
         findings.ask(place.shown(key), text)
     return value
 
@@ -266,108 +258,10 @@ def _bare(found: object) -> str:
     return found.strip() if isinstance(found, str) else str(found)
 
 
-def _span(span: tuple[float, float], rule: Key) -> str:
-    return f"{span[0]:g} to {span[1]:g} {rule.unit}".rstrip()
-
-
-def _read(found: object, rule: Key, ambient_Pa: float) -> Any:
-    if rule.kind in UNITS:
-        return read_quantity(found, rule.kind, ambient_Pa=ambient_Pa)
-    if rule.kind == "number":
-        return _number(found, rule)
-    if rule.kind == "whole":
-        return _whole(found, rule)
-    if rule.kind == "switch":
-        return _switch(found, rule)
-    if rule.kind == "point":
-        return read_crank_point(found)
-    if rule.kind == "firing order":
-        return _firing_order(found)
-    if rule.kind == "cylinders":
-        return _cylinders(found)
-    if not isinstance(found, str) or not found.strip():
-        raise QuantityError(f"found {shown(found)}; expected {_wanted(rule)}")
-    text = " ".join(found.split())
-    if rule.kind == "choice" and text not in rule.choices:
-        near = _nearest(text, rule.choices, 0.5)
-        hint = f'; did you mean "{near}"?' if near else f"; expected {_wanted(rule)}"
-        raise QuantityError(f"found {shown(found)}{hint}")
-    return text
-
-
-def _number(found: object, rule: Key) -> float:
-    value = found
-    if isinstance(found, str):
-        parted = split_number(found)
-        value = parted[0] if parted and parted[1] in ("", ":1", ": 1") else found
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise QuantityError(f"found {shown(found)}; expected {_wanted(rule)}")
-    if not math.isfinite(_as_float(value)):
-        raise QuantityError(f"found {shown(found)}; expected {_wanted(rule)}")
-    return _as_float(value)
-
-
-def _as_float(value: int | float) -> float:
-    try:
-        return float(value)
-    except OverflowError:
-        return math.inf
-
-
-def _whole(found: object, rule: Key) -> int:
-    if isinstance(found, bool) or not isinstance(found, int):
-        raise QuantityError(f"found {shown(found)}; expected {_wanted(rule)}")
-    return found
-
-
-def _switch(found: object, rule: Key) -> bool:
-    if not isinstance(found, bool):
-        raise QuantityError(f"found {shown(found)}; expected {_wanted(rule)}")
-    return found
-
-
-def _firing_order(found: object) -> list[int]:
-    items = re.split(r"[-\s,]+", found.strip()) if isinstance(found, str) else found
-    if isinstance(items, list) and items and all(_is_cylinder(item) for item in items):
-        return [int(item) for item in items]
-    raise QuantityError(f'found {shown(found)}; expected cylinder numbers such as "1-3-4-2"')
-
-
-def _cylinders(found: object) -> str | list[int]:
-    if found == "cylinder":
-        return "cylinder"
-    if isinstance(found, list) and found and all(_is_cylinder(item) for item in found):
-        return [int(item) for item in found]
-    raise QuantityError(
-        f'found {shown(found)}; expected "cylinder" (one for each) or a list such as [1, 4]'
-    )
-
-
-def _is_cylinder(item: object) -> bool:
-    if isinstance(item, str):
-        return bool(re.fullmatch(r"[0-9]{1,2}", item))
-    return isinstance(item, int) and not isinstance(item, bool) and 0 <= item < 100
-
-
-def _wanted(rule: Key) -> str:
-    """What a key expects, for messages."""
-    if rule.kind == "choice":
-        return "one of " + ", ".join(f'"{c}"' for c in rule.choices)
-    if rule.kind in ("number", "whole") and rule.refuse:
-        kind = "a whole number" if rule.kind == "whole" else "a number"
-        return f"{kind} from {_span(rule.refuse, rule)}"
-    if rule.kind in UNITS and rule.refuse:
-        return f"{_span(rule.refuse, rule)} with its unit"
-    if rule.kind == "point":
-        return 'crank degrees from a dead centre, such as "22 BTDC"'
-    plain = {"text": "text in quotes", "switch": "true or false, without quotes"}
-    return plain.get(rule.kind, f"a value of kind {rule.kind}")
-
-
 def _missing(key: str, rule: Key) -> str:
     if rule.kind in EXAMPLES and rule.many == "one":
         return f'write {key} = "{EXAMPLES[rule.kind]}" with your own value'
-    return f"expected {_wanted(rule)}"
+    return f"expected {wanted(rule)}"
 
 
 def _likely(found: object, rule: Key) -> str:
@@ -375,7 +269,7 @@ def _likely(found: object, rule: Key) -> str:
     if isinstance(found, bool) or not isinstance(found, int | float | str):
         return ""
     try:
-        parted = split_number(found) if isinstance(found, str) else (_as_float(found), "")
+        parted = split_number(found) if isinstance(found, str) else (as_float(found), "")
     except QuantityError:
         return ""
     span = rule.ask or rule.refuse

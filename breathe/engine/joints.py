@@ -10,6 +10,7 @@ from typing import Any
 from breathe.engine.assumed import OUTSIDE_AIR
 from breathe.engine.findings import Findings
 from breathe.engine.network import Row, cylinders_of, nearest, node_of, numbered
+from breathe.engine.parts import Side
 
 Edges = list[tuple[str, str, str]]
 """(pipe, node, node)"""
@@ -132,6 +133,31 @@ def _nodes(row: Row, known: Mapping[str, str]) -> list[str]:
     """Names to offer a row: of its side, chambers and outsides before the many valves."""
     of_side = [node for node, side in known.items() if side in ("", row.get("side", side))]
     return sorted(of_side, key=lambda node: " valve " in node)
+
+
+def runs_from_valves(
+    values: Mapping[str, Any], side: Side, count: int, findings: Findings
+) -> list[list[Row]]:
+    """Rows end to end from a valve to the first volume, of a network whose joints are right."""
+    volumes = {OUTSIDE_AIR} | {
+        numbered(row["name"], n)
+        for table in ("chamber", "outside")
+        for row in values.get(table, [])
+        for n in cylinders_of(row, count)
+    }
+    ends = [(row, nodes) for row, _, nodes in _ends(values, count, findings) if row["side"] == side]
+    runs: list[list[Row]] = []
+    for first, nodes in ends:
+        if not any(node.startswith(f"{side} valve ") for node in nodes):
+            continue
+        run, end = [first], nodes[nodes[0].startswith(f"{side} valve ")]
+        while end not in volumes and len(run) < len(ends):
+            row, (start, other) = next(e for e in ends if end in e[1] and e[0] is not run[-1])
+            run.append(row)
+            end = other if start == end else start
+        if run not in runs:
+            runs.append(run)
+    return runs
 
 
 def _check_throttle(values: Mapping[str, Any], findings: Findings) -> None:

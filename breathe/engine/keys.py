@@ -18,8 +18,8 @@ class Key:
     """What may stand behind one key."""
 
     kind: str
-    """A dimension of `quantities.UNITS`, or text, choice, switch, whole, number, point, firing
-    order."""
+    """A dimension of `quantities.UNITS`, or text, file, choice, switch, whole, number, point,
+    firing order, cylinders."""
     unit: str = ""
     """The natural unit of the ranges."""
     ask: Range | None = None
@@ -67,7 +67,7 @@ _ENGINE: Table = {
 }
 
 _FLOW: Table = {
-    "file": Key("text"),
+    "file": Key("file"),
     "workbook_sheet": Key("text"),
     "lift": Key("length", "mm", refuse=(0, 40), many="list"),
     "lift_over_diameter": Key("number", "", refuse=(0, 1), many="list"),
@@ -105,7 +105,7 @@ _CAM: Table = {
     "centreline": Key("point"),
     "opens": Key("point"),
     "closes": Key("point"),
-    "lift_file": Key("text"),
+    "lift_file": Key("file"),
     "lift_angles": Key("choice", choices=("cam", "crank")),
     "lift_column": Key("text"),
 }

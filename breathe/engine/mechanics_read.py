@@ -10,9 +10,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from breathe.engine.assumed import EngineClass, Filled
+from breathe.engine.assumed import Filled
 from breathe.engine.cams import ReadCam
 from breathe.engine.card_lobe import usual_rocker
+from breathe.engine.engine_classes import EngineClass
 from breathe.engine.findings import COMMON_PRACTICE, Findings
 from breathe.engine.gaps_read import piston_gap, valve_pair
 from breathe.engine.given import Given, part

@@ -13,8 +13,9 @@ from typing import Any
 
 import numpy as np
 
-from breathe.engine.assumed import OUTSIDE_AIR, THROTTLE_COEFFICIENT
+from breathe.engine.assumed import OUTSIDE_AIR
 from breathe.engine.end_correction import corrected
+from breathe.engine.engine_classes import THROTTLE_COEFFICIENT
 from breathe.engine.findings import COMMON_PRACTICE, FROM_MEMORY, Findings
 from breathe.engine.parts import Air, Chamber, End, Outside, Pipe, Side
 

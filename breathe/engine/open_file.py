@@ -132,6 +132,11 @@ def _hint(line: str) -> str:
         return f"write {bare[1]} = {bare[2].replace(',', '.')} (a point, not a comma)"
     if bare and re.search(r"[^-+.,\d_eE]", bare[2]):
         return f'a value with a unit needs quotes: {bare[1]} = "{bare[2]}"'
+    if re.search(r'"[^"]*\\', line):
+        return (
+            "in double quotes a backslash starts a code; write forward slashes, or single quotes; "
+            f"the line reads: {line[:60]}"
+        )
     word = re.match(r"([\w.]+)\s*=\s*([A-Za-z][^#\"']*?)\s*(?:#.*)?$", line)
     if word:
         return f'text needs quotes: {word[1]} = "{word[2]}"'

@@ -13,10 +13,14 @@ from typing import Any
 
 from breathe.engine.cams import card_centreline
 from breathe.engine.findings import Findings
+from breathe.engine.joints import runs_from_valves
 from breathe.engine.keys import Range
 from breathe.engine.mechanics import Mechanics, SleeveParts, Spring
 from breathe.engine.parts import Cam, Side, Sleeve
 from breathe.valvetrain.sleeve import circumferential_play_deg, helix_angle_deg, lead_m
+
+WARN_PISTON_SPEED = 20.0
+"""At the speed limit [m/s]; encyclopedia-type page "Mean piston speed"."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +39,43 @@ class Judged:
 def judge(values: Mapping[str, Any], findings: Findings) -> None:
     """Note faults and questions for every ratio whose values were given."""
     _say([*_cylinder(values), *_valves(values), *_timing(values)], findings)
+    _warn_of_piston_speed(values.get("engine", {}), findings)
+
+
+def _warn_of_piston_speed(engine: Mapping[str, Any], findings: Findings) -> None:
+    if not {"stroke", "speed_limit"} <= engine.keys():
+        return
+    speed = engine["stroke"] * engine["speed_limit"] / 30
+    if WARN_PISTON_SPEED < speed <= 25.0:
+        text = (
+            f"mean piston speed at speed_limit is {speed:.3g} m/s, above {WARN_PISTON_SPEED:g}: "
+            "pistons, rods and bolts of common engines are not made for it"
+        )
+        findings.note("[engine]", text)
+
+
+def judge_pipes(values: Mapping[str, Any], count: int, findings: Findings) -> None:
+    """The same for the lengths of intake runners and exhaust primaries, once sizes are filled in.
+
+    A length is judged if any part of it was given.
+    """
+    judged: list[tuple[Side, str, Range, Range]] = [
+        ("intake", "intake length from valve to plenum or mouth", (150, 700), (30, 2000)),
+        ("exhaust", "exhaust primary from port to collector", (250, 1100), (50, 3000)),
+    ]
+    slip = "cm for mm, or a part of it left out?"
+    rows = []
+    for side, what, ask, refuse in judged:
+        for run in runs_from_valves(values, side, count, findings):
+            # Of an exhaust in more than one piece the first is the port.
+            parts = run[1:] if side == "exhaust" and len(run) > 1 else run
+            # Without a length a row is at fault, which is said where its shape is read.
+            known = all({"length", "stations"} & row.keys() for row in parts)
+            if known and any({"length", "stations"} & set(row["found"]) for row in parts):
+                length = sum(row.get("length") or row["stations"][-1] for row in parts) * 1e3
+                place = parts[-1]["place"]
+                rows.append(Judged(place, what, length, " mm", ask, refuse, slip))
+    _say(rows, findings)
 
 
 def judge_mechanics(mechanics: Mechanics, cams: Mapping[Side, Cam], findings: Findings) -> None:
@@ -52,7 +93,8 @@ def judge_mechanics(mechanics: Mechanics, cams: Mapping[Side, Cam], findings: Fi
 
 def _say(rows: list[Judged], findings: Findings) -> None:
     for item in rows:
-        found = f"{item.what} is {item.value:.3g}{item.unit}"
+        figures = 4 if item.unit == " mm" and item.value >= 1000 else 3
+        found = f"{item.what} is {item.value:.{figures}g}{item.unit}"
         if not item.refuse[0] <= item.value <= item.refuse[1]:
             expected = f"expected {_span(item.refuse)}{item.unit}"
             findings.fault(item.place, "; ".join(t for t in (found, expected, item.slip) if t))
@@ -177,9 +219,15 @@ def _timing(values: Mapping[str, Any]) -> list[Judged]:
     if intake is not None and exhaust is not None and not sleeved:
         # Most cams 98-120 (article on cam gas dynamics). A sleeve moves the middle of the opening.
         what, value = "lobe separation", (intake + exhaust) / 2
-        rows.append(
-            Judged("[intake.cam]", what, value, " cam deg", (98, 120), (80, 135), "Crank for cam?")
-        )
+        slip = "Cam degrees where crank degrees are meant, or another dead centre?"
+        # Near TDC for near BDC, on both cams: d/2 - a becomes d/2 - (d - 180 - a), and the mean of
+        # the two its supplement.
+        if 98 <= 180 - value <= 120:
+            slip = (
+                f"Intake and exhaust, or opening and closing, the wrong way round? That would be "
+                f"{180 - value:.3g} cam deg"
+            )
+        rows.append(Judged("[intake.cam]", what, value, " cam deg", (98, 120), (80, 135), slip))
     for side, cam in cams.items():
         if {"duration", "second_duration", "second_height", "checking_height"} <= set(cam) and (
             0.8e-3 <= cam["second_height"] <= 1.3e-3 and cam["checking_height"] <= 0.2e-3

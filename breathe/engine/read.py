@@ -14,7 +14,6 @@ from typing import Any
 
 from breathe.engine.assumed import (
     LIMIT_OVER_PEAK_POWER,
-    EngineClass,
     choose_class,
     fill_air,
     fill_burn,
@@ -26,6 +25,7 @@ from breathe.engine.assumed import (
 )
 from breathe.engine.cams import Card, build_cam
 from breathe.engine.check import Values, check_file, check_late
+from breathe.engine.engine_classes import EngineClass
 from breathe.engine.findings import EngineFileError, Findings
 from breathe.engine.joints import check_joints
 from breathe.engine.keys import ENGINE_FILE
@@ -34,7 +34,7 @@ from breathe.engine.network import build_network, exhaust_apart
 from breathe.engine.open_file import load_toml
 from breathe.engine.parts import Cylinder, Engine, Setting, Side, Valve
 from breathe.engine.phaser import with_phaser
-from breathe.engine.plausible import judge
+from breathe.engine.plausible import judge, judge_pipes
 from breathe.engine.quantities import STANDARD_AMBIENT_PA, QuantityError, read_quantity
 from breathe.engine.settings import Cams, build_settings
 from breathe.engine.typical import Sizing, fill_sizes
@@ -196,6 +196,9 @@ def _build(values: Values, kind: EngineClass, file: Path, findings: Findings) ->
         return None
     air = fill_air(values, findings)
     fill_sizes(values, _sizing(values, kind, cylinder, valves["exhaust"], cams), findings)
+    if findings.faults:
+        return None
+    judge_pipes(values, len(order), findings)
     network = exhaust_apart(build_network(values, len(order), air, findings))
     if findings.faults:
         return None

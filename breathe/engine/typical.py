@@ -11,7 +11,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from breathe.engine.assumed import EngineClass, handy
+from breathe.engine.assumed import handy
+from breathe.engine.engine_classes import EngineClass
 from breathe.engine.findings import COMMON_PRACTICE, Findings
 from breathe.engine.network import (
     PULSATION_AT_VALVE,

@@ -12,10 +12,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from breathe.engine.assumed import (
+from breathe.engine.assumed import OUTSIDE_AIR
+from breathe.engine.engine_classes import (
     FRONT_PIPE_M,
     INLET_SPEED,
-    OUTSIDE_AIR,
     SPORT_EXHAUST_SPEED,
     TAILPIPE_M,
     EngineClass,

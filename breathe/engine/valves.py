@@ -9,7 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from breathe.engine.assumed import EngineClass, Filled
+from breathe.engine.assumed import Filled
+from breathe.engine.engine_classes import EngineClass
 from breathe.engine.findings import COMMON_PRACTICE, Findings
 from breathe.engine.parts import Floats, FlowCoefficients, Side, Valve
 from breathe.measured.bench import bench_speed, to_isentropic

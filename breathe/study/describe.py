@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from breathe.about import About, SettingNote
-from breathe.cycle.compression import effective_compression_ratio
+from breathe.cycle.compression import compression_from, effective_compression_ratio
 from breathe.engine.parts import Cam, Case, Engine, Operating, Setting, Side
 from breathe.errors import BreatheError
 from breathe.valvetrain.dwell import added_dwell_deg, case
@@ -88,6 +88,15 @@ def facts(engine: Engine, setting: Setting) -> SettingFacts:
         effective_compression_ratio=ratio,
         cranking_pressure_Pa=cranking_pressure(engine.air.pressure_Pa, ratio),
     )
+
+
+def card_compression_ratio(engine: Engine) -> float | None:
+    """Effective compression from the closing point of the intake card, or None without one.
+
+    At zero lash, as the card counts; `facts` has that of the running valve.
+    """
+    closes = [card.closes_deg for card in engine.cards if card.side == "intake"]
+    return compression_from(engine.cylinder, closes[0]) if closes else None
 
 
 def cranking_pressure(outside_Pa: float, effective_ratio: float) -> tuple[float, float]:

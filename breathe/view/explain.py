@@ -15,6 +15,7 @@ from breathe.study.describe import (
 )
 from breathe.valvetrain.timing import SEAT_HEIGHT_M
 from breathe.view import cautions
+from breathe.view.card import cards_as_read
 from breathe.view.console import Grid, Item, Piece
 from breathe.view.unit_text import in_user_units
 
@@ -34,6 +35,7 @@ def explanation(
         *_events(facts, system),
         *_compression(engine, facts, system),
         *_assumed(engine, system),
+        *_notes(engine, system),
         *_questions(engine, system),
         Item(cautions.CLEARANCE),
     ]
@@ -58,6 +60,7 @@ def _read(engine: Engine, system: System) -> list[Piece]:
         f"exhaust: {_valve(engine.exhaust_valve, system)}",
         f"intake cam: {_cam(engine.intake_cam, 'ATDC', system)}",
         f"exhaust cam: {_cam(engine.exhaust_cam, 'BTDC', system)}",
+        *cards_as_read(engine),
         *_mechanics(engine.mechanics, system),
         f"air: {written(engine.air.pressure_Pa, 'barometer', system)}, "
         f"{written(engine.air.temperature_K, 'temperature', system, digits=3)}, "
@@ -288,6 +291,13 @@ def _assumed(engine: Engine, system: System) -> list[Piece]:
     if system == "imperial" and any("(m/s)" in one.value for one in engine.assumed):
         page.append(Item("Friction per piston speed stays in bar and m/s, as published.", indent=2))
     return [*page, ""]
+
+
+def _notes(engine: Engine, system: System) -> list[Piece]:
+    if not engine.notes:
+        return []
+    told = (in_user_units(one, system) for one in engine.notes)
+    return ["Notes", *(Item(one, indent=2, hang=2) for one in told), ""]
 
 
 def _questions(engine: Engine, system: System) -> list[Piece]:

@@ -73,19 +73,83 @@ def test_unknown_key_is_told(breathe):
     assert answer.status == 2 and "rodd" in answer.err and "rod" in answer.err
 
 
+ASKED = [question for question in QUESTIONS if question.asked and not question.only_with]
+"""What is asked of one who leaves out whatever may be left out."""
+
+
 def test_asks_for_what_no_option_gave(breathe, monkeypatch):
     given = {"engine.cylinders", "engine.bore", "engine.stroke", "engine.compression_ratio",
              "card", "intake.valve.head_diameter"}  # fmt: skip
-    asked = [question for question in QUESTIONS if question.key not in given]
+    asked = [question for question in ASKED if question.key not in given]
     typed(monkeypatch, *("165 mm" if q.key == "engine.rod" else "" for q in asked))
     answer = breathe("new", "x.toml", *FEW)
     assert answer.status == 0, answer.err
     assert read_engine("x.toml").cylinder.rod_m == pytest.approx(0.165)
 
 
+def test_asks_for_the_rocker_only_with_a_lobe_lift(breathe, monkeypatch):
+    values = {"engine.cylinders": "4", "engine.bore": "80 mm", "engine.stroke": "89 mm",
+              "card": "20-60/60-20", "intake.cam.lobe_lift": "0.247 in"}  # fmt: skip
+    lines = [values.get(question.key, "") for question in ASKED]
+    lines.insert([q.key for q in ASKED].index("intake.cam.lobe_lift") + 1, "1.46")
+    typed(monkeypatch, *lines)
+    answer = breathe("new", "x.toml")
+    assert answer.status == 0, answer.err
+    for cam in (read_engine("x.toml").intake_cam, read_engine("x.toml").exhaust_cam):
+        assert cam.lobe.lift_m.max() * 1e3 == pytest.approx(9.16, abs=0.005)
+
+
+def test_a_card_that_cannot_be_is_asked_for_again(breathe, monkeypatch):
+    values = {"engine.cylinders": "4", "engine.bore": "80 mm", "engine.stroke": "89 mm",
+              "card": "60-20/20-60"}  # fmt: skip
+    typed(monkeypatch, *(values.get(q.key, "") for q in ASKED), "20-60/60-20")
+    answer = breathe("new", "x.toml")
+    assert answer.status == 0 and "the wrong way round?" in answer.err
+
+
+S2 = (*FEW[:8], "--card", "20-60 / 60-20 @ 0.015 in lash, lobe lift 0.247 in, rocker 1.46",
+      "--rod", "165 mm", "--intake-valve-head-diameter", "41 mm")  # fmt: skip
+
+
+def test_the_card_is_told_as_it_was_read(breathe):
+    # 0.247 x 1.46 = 0.361 in = 9.16 mm; stroke 89, rod 165, CR 9, IVC 60 ABDC: 7.41 (recomputed
+    # from slider-crank geometry).
+    told = "read as IVO 20 BTDC, IVC 60 ABDC: 260 deg crank at 0.381 mm (0.015 in) valve lift"
+    for verb in (("new", "x.toml", *S2), ("explain", "x.toml")):
+        answer = " ".join(breathe(*verb).out.split())
+        assert f"ntake card {told}; lift 9.16 mm (0.361 in) before lash of 0.381 mm" in answer
+        assert "xhaust card read as EVO 60 BBDC, EVC 20 ATDC: 260 deg crank at 0.381 mm" in answer
+        assert "ffective CR from the card's IVC, at zero lash: 7.41" in answer
+
+
+def test_exhaust_options_are_for_an_exhaust_that_differs(breathe):
+    assert breathe("new", "x.toml", *S2, "--exhaust-cam-lash", "0.30 mm").status == 0
+    engine = read_engine("x.toml")
+    assert engine.exhaust_cam.lash_m == pytest.approx(0.3e-3)
+    assert engine.intake_cam.lash_m == pytest.approx(0.381e-3)
+
+
+@pytest.mark.parametrize("path", ["taken/foo.toml", "taken/deep/foo.toml"])
+def test_a_place_that_takes_no_file_is_named_and_another_offered(breathe, path):
+    Path("taken").write_text("a file, not a folder", encoding="utf-8")
+    answer = breathe("new", path, *FEW)
+    assert answer.status == 2
+    assert "cannot be written, the folder" in answer.err and "cannot be made" in answer.err
+    assert "try: breathe new foo.toml" in answer.err
+
+
+@pytest.mark.skipif(not Path("/proc/self").exists(), reason="needs a folder that takes no file")
+def test_a_folder_that_takes_no_file_is_named(breathe):
+    answer = breathe("new", "/proc/foo", *FEW)
+    assert answer.status == 2
+    assert answer.err.strip() == (
+        "/proc/foo: cannot be written, the folder /proc takes no new file; try: breathe new foo"
+    )
+
+
 def test_asks_again_for_what_was_wrong(breathe, monkeypatch):
     values = {"engine.cylinders": "4", "engine.bore": "3.16", "engine.stroke": "89 mm"}
-    typed(monkeypatch, *(values.get(q.key, "") for q in QUESTIONS), "3.16 in")
+    typed(monkeypatch, *(values.get(q.key, "") for q in ASKED), "3.16 in")
     answer = breathe("new", "x.toml")
     assert answer.status == 0, answer.err
     assert "is that 3.16 in" in answer.err
@@ -94,8 +158,8 @@ def test_asks_again_for_what_was_wrong(breathe, monkeypatch):
 
 def test_needed_answer_is_insisted_on(breathe, monkeypatch):
     values = {"engine.cylinders": "4", "engine.bore": "86 mm", "engine.stroke": "86 mm"}
-    lines = [values.get(q.key, "") for q in QUESTIONS]
-    lines.insert([q.key for q in QUESTIONS].index("engine.bore"), "")
+    lines = [values.get(q.key, "") for q in ASKED]
+    lines.insert([q.key for q in ASKED].index("engine.bore"), "")
     typed(monkeypatch, *lines)
     answer = breathe("new", "x.toml")
     assert answer.status == 0 and "This one is needed." in answer.err

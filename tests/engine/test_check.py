@@ -151,6 +151,108 @@ def test_inlet_is_another_word_for_intake(read_text, sleeve_four):
     assert inlet.settings == intake.settings
 
 
+def test_a_windows_path_in_double_quotes_is_told(faults_of, sleeve_four):
+    text = sleeve_four + '[exhaust.cam]\nlift_file = "other\\right.csv"\n'
+    assert faults_of(text) == [
+        "[exhaust.cam] lift_file: found 'other\\right.csv'; in double quotes a backslash starts a "
+        'code, such as \\r. Write forward slashes, or single quotes: "other/right.csv" or '
+        "'other\\right.csv'"
+    ]
+    (fault,) = faults_of(sleeve_four + '[exhaust.cam]\nlift_file = "C:\\users\\me.csv"\n')
+    assert "write forward slashes, or single quotes; the line reads: lift_file" in fault
+
+
+def test_a_length_is_never_offered_in_centimetres(faults_of, sleeve_four):
+    assert faults_of(sleeve_four.replace('"9.5 mm"', '"1"')) == [
+        '[intake.cam] lift: found "1" without a unit; expected a length with its unit, such as '
+        '"9.8 mm"'
+    ]
+
+
+RUNS = """
+[[pipe]]
+name = "runner"
+side = "intake"
+each = "cylinder"
+from = "outside air"
+to = "face {n}"
+length = "%s"
+diameter = "40 mm"
+from_mouth = "flared"
+[[pipe]]
+name = "port"
+side = "intake"
+each = "cylinder"
+from = "face {n}"
+to = "intake valve"
+length = "100 mm"
+diameter = "40 mm"
+[[pipe]]
+name = "out"
+side = "exhaust"
+each = "cylinder"
+from = "exhaust valve"
+to = "outside air"
+length = "%s"
+diameter = "40 mm"
+to_mouth = "plain end"
+"""
+
+
+def test_odd_lengths_of_runner_and_primary_are_asked_about(read_text, faults_of):
+    # Ask outside 150-700 and 250-1100 mm, refuse outside 30-2000 and 50-3000 (common practice).
+    head = "[engine]\ncylinders = 2\nbore = '86 mm'\nstroke = '86 mm'\n"
+    slip = "cm for mm, or a part of it left out?"
+    assert read_text(head + RUNS % ("300 mm", "800 mm")).questions == ()
+    assert read_text(head + RUNS % ("620 mm", "200 mm")).questions == (
+        '[[pipe]] 1 "runner": intake length from valve to plenum or mouth is 720 mm, outside the '
+        f"usual 150 to 700 mm. {slip}",
+        '[[pipe]] 3 "out": exhaust primary from port to collector is 200 mm, outside the usual 250 '
+        f"to 1100 mm. {slip}",
+    )
+    assert faults_of(head + RUNS % ("2 m", "40 mm")) == [
+        '[[pipe]] 1 "runner": intake length from valve to plenum or mouth is 2100 mm; expected '
+        f"30 to 2000 mm; {slip}",
+        '[[pipe]] 3 "out": exhaust primary from port to collector is 40 mm; expected 50 to 3000 '
+        f"mm; {slip}",
+    ]
+
+
+def test_a_typical_pipe_given_a_length_of_ones_own_is_judged_too(read_text):
+    head = "[engine]\ncylinders = 4\nbore = '86 mm'\nstroke = '86 mm'\n"
+    names = ("air inlet", "throttle body", "intake runner", "intake port")
+    pipes = "".join(f'[[pipe]]\nname = "{n}"\n' for n in names)
+    pipes += "".join(f'[[chamber]]\nname = "{n}"\n' for n in ("air filter", "plenum"))
+    assert read_text(head + pipes).questions == ()
+    longer = pipes.replace('"intake runner"', '"intake runner"\nlength = "900 mm"')
+    (question,) = read_text(head + longer).questions
+    assert question.startswith('[[pipe]] 3 "intake runner": intake length')
+
+
+@pytest.mark.parametrize(
+    ("rpm", "noted", "asked"), [(6900, 0, 0), (7100, 1, 0), (8700, 1, 0), (8900, 0, 1)]
+)
+def test_piston_speed_warns_at_20_and_asks_at_25(read_text, rpm, noted, asked):
+    # 2 x 86 mm x rpm / 60: 19.8, 20.4, 24.9, 25.5 m/s (recomputed).
+    head = "[engine]\ncylinders = 4\nbore = '86 mm'\nstroke = '86 mm'\n"
+    engine = read_text(f"{head}speed_limit = '{rpm} rpm'\n")
+    assert sum("piston speed" in note for note in engine.notes) == noted
+    assert sum("piston speed" in question for question in engine.questions) == asked
+
+
+def test_a_card_the_wrong_way_round_is_asked_about(faults_of):
+    # 60-20 / 20-60: centrelines 260/2 - 60 = 70, so 70 cam deg; turned round 110 (recomputed).
+    text = (
+        "[engine]\ncylinders = 4\nbore = '86 mm'\nstroke = '86 mm'\n"
+        "[intake.cam]\nopens = '60 BTDC'\ncloses = '20 ABDC'\n"
+        "[exhaust.cam]\nopens = '20 BBDC'\ncloses = '60 ATDC'\n"
+    )
+    assert faults_of(text)[0] == (
+        "[intake.cam]: lobe separation is 70 cam deg; expected 80 to 135 cam deg; Intake and "
+        "exhaust, or opening and closing, the wrong way round? That would be 110 cam deg"
+    )
+
+
 VALUES = st.recursive(
     st.one_of(
         st.text(max_size=12),

@@ -6,6 +6,8 @@ import math
 
 import pytest
 
+from breathe.engine.assumed import FIRING_ORDERS
+from breathe.engine.engine_classes import CLASS_TABLE
 from breathe.engine.typical import (
     INTAKE_SOUND_SPEED,
     bell_diameter,
@@ -44,3 +46,26 @@ def test_collectors_take_at_most_four_and_leave_nobody_out(count):
     groups = exhaust_groups(count)
     assert [n for group in groups for n in group] == list(range(1, count + 1))
     assert max(len(group) for group in groups) <= 4
+
+
+def parts_of(read_text, kind: str, cylinders: int = 4) -> set[str]:
+    size = "bore = '86 mm'\nstroke = '80 mm'"
+    engine = read_text(f"[engine]\ncylinders = {cylinders}\nclass = '{kind}'\n{size}\n")
+    return {part.name for part in (*engine.pipes, *engine.chambers)}
+
+
+@pytest.mark.parametrize("cylinders", [1, 2, 4, 6, 8])
+@pytest.mark.parametrize("kind", CLASS_TABLE)
+def test_only_a_race_engine_breathes_without_filter_and_silencer(read_text, kind, cylinders):
+    names = parts_of(read_text, kind, cylinders)
+    silenced = any(name.startswith("silencer") for name in names)
+    assert (kind != "race 4V") == ("air filter" in names) == silenced
+
+
+def test_the_cylinders_of_a_group_fire_apart():
+    # An eight on a cross-plane crank fires a bank at gaps of 90, 180, 180 and 270 (geometry).
+    order = FIRING_ORDERS[8]
+    for group in exhaust_groups(8):
+        slots = sorted(order.index(n) for n in group)
+        gaps = [(b - a) % 8 for a, b in zip(slots, slots[1:] + slots[:1], strict=True)]
+        assert sorted(gaps) == [1, 2, 2, 3]
