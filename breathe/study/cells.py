@@ -1,0 +1,327 @@
+"""What one cell of a control map wants: torque or fuel against the setting, inside the limits.
+
+At full load the setting with most torque; below it the one that burns least fuel for the torque
+asked, with the throttle wherever that needs it. Settings between those that were run are read off
+curves through them.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from scipy.interpolate import Akima1DInterpolator, PchipInterpolator
+
+from breathe.engine.parts import Engine, Floats
+from breathe.study.limits import Limits
+from breathe.study.part_load import FIGURES, Sweep
+
+Kind = Literal["part load", "full load", "above full load", "too light"]
+LoadAxis = Literal["bmep", "map", "throttle"]
+
+LIGHTEST_BMEP_PA = 1.0e5
+"""Lightest load a cell is worked out at. Below are idle and overrun, where steadiness of burning
+decides and not fuel at equal torque (common practice, no source)."""
+FINE_DEG = 0.5
+"""Step along the axis at which a cell is looked at."""
+_APART_DEG = 1.0
+"""Nearer than this to a setting that was run, the setting that just gives the torque tells no
+more."""
+_PATH = 40
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AtSpeed:
+    """All that was run at one speed; n settings along the axis."""
+
+    speed_rpm: float
+    places_deg: Floats
+    """(n,) along the axis, rising."""
+    sweeps: tuple[Sweep, ...]
+    """(n,) at the air ratio of part load."""
+    full: Mapping[str, Floats]
+    """(n,) figures at full load; nan where a case is of no use."""
+    standard: Sweep
+    """The engine file's standard setting at part load."""
+    standard_full_Nm: float
+
+    @property
+    def least_Nm(self) -> float:
+        """Least torque every sweep reaches down to."""
+        return float(np.nanmax([sweep.least_Nm for sweep in self.sweeps]))
+
+    @property
+    def most_Nm(self) -> float:
+        """Most torque at the air ratio of part load."""
+        return float(np.nanmax([sweep.most_Nm for sweep in self.sweeps]))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cell:
+    """One place of the map, over the setting."""
+
+    speed_rpm: float
+    load: float
+    """On the load axis, SI."""
+    kind: Kind
+    torque_Nm: float
+    """What is asked; at full load the most there is."""
+    degrees: Floats
+    """(f,) along the axis, rising."""
+    loss: Floats
+    """(f,) fuel more, or torque less, than with the best allowed setting, as a share [-]."""
+    figures: Mapping[str, Floats]
+    """(f,) each."""
+    allowed: Floats
+    """(f,) bool: residual, knock, burning and vacuum are kept."""
+    best: int
+    """Place of the best allowed setting."""
+    bound: tuple[str, ...]
+    """Limits that kept a better setting out."""
+    broken: tuple[str, ...] = ()
+    """Limits that no setting keeps here; the least bad is taken."""
+
+    @property
+    def best_deg(self) -> float:
+        return float(self.degrees[self.best])
+
+    def loss_at(self, degrees: float) -> float:
+        """Share given up at a setting [-]."""
+        return float(np.interp(degrees, self.degrees, self.loss))
+
+    def figure_at(self, name: str, degrees: float) -> float:
+        return float(np.interp(degrees, self.degrees, self.figures[name]))
+
+    def flat_deg(self, tie: float) -> float:
+        """Half the width of the settings round the best that give up less than ``tie`` [deg]."""
+        near = self.loss <= self.loss[self.best] + tie
+        first = last = self.best
+        while first > 0 and near[first - 1]:
+            first -= 1
+        while last < len(near) - 1 and near[last + 1]:
+            last += 1
+        return float(self.degrees[last] - self.degrees[first]) / 2
+
+    def range_deg(self) -> tuple[float, float]:
+        """Ends of the allowed settings round the best."""
+        first = last = self.best
+        while first > 0 and self.allowed[first - 1]:
+            first -= 1
+        while last < len(self.allowed) - 1 and self.allowed[last + 1]:
+            last += 1
+        return float(self.degrees[first]), float(self.degrees[last])
+
+
+def torque_of(engine: Engine, bmep_Pa: float) -> float:
+    """Torque [Nm] of a brake mean effective pressure."""
+    return bmep_Pa * engine.displacement_m3 / (4 * math.pi)
+
+
+def bmep_of(engine: Engine, torque_Nm: float) -> float:
+    """Brake mean effective pressure [Pa] of a torque."""
+    return torque_Nm * 4 * math.pi / engine.displacement_m3
+
+
+def fine_places(limits: Limits) -> Floats:
+    """Places along the axis at which cells are looked at, both safe ends among them."""
+    low, high = limits.safe_deg
+    return np.linspace(low, high, max(2, math.ceil((high - low) / FINE_DEG - 1e-9) + 1))
+
+
+def full_load(engine: Engine, at: AtSpeed, limits: Limits, load: float, kind: Kind) -> Cell:
+    """The cell of most torque at a speed."""
+    fine = fine_places(limits)
+    figures = _along(at.places_deg, at.full, fine)
+    torque = figures["torque_Nm"]
+    top = float(np.nanmax(torque))
+    return _cell(engine, at, limits, load, kind, top, fine, figures, -torque / top)
+
+
+def part_load(
+    engine: Engine,
+    at: AtSpeed,
+    limits: Limits,
+    load: float,
+    torque_Nm: float,
+    kind: Kind = "part load",
+) -> Cell:
+    """The cell of least fuel for a torque that throttled sweeps reach."""
+    fine = fine_places(limits)
+    nodes, rows = _nodes(at, torque_Nm)
+    columns = {name: np.array([row[name] for row in rows]) for name in FIGURES}
+    inside = np.clip(fine, nodes[0], nodes[-1])
+    figures = _along(nodes, columns, inside)
+    most = _curve(at.places_deg, np.array([sweep.most_Nm for sweep in at.sweeps]))(fine)
+    short = np.maximum(1.0 - most / torque_Nm, 0.0)
+    fuel = figures["fuel_kg_per_s"]
+    cost = fuel / float(fuel.min()) + short
+    return _cell(engine, at, limits, load, kind, torque_Nm, fine, figures, cost)
+
+
+def _cell(
+    engine: Engine,
+    at: AtSpeed,
+    limits: Limits,
+    load: float,
+    kind: Kind,
+    torque_Nm: float,
+    fine: Floats,
+    figures: Mapping[str, Floats],
+    cost: Floats,
+) -> Cell:
+    """Choose the cheapest allowed place; ``cost`` (f,) is in shares of the best's."""
+    kept = limits.allowed(figures, bmep_of(engine, torque_Nm), engine.air.pressure_Pa)
+    allowed = kept.places
+    free = int(np.argmin(cost))
+    broken: tuple[str, ...] = ()
+    if allowed.any():
+        best = int(np.argmin(np.where(allowed, cost, np.inf)))
+    else:
+        best = int(np.argmin(figures["residual_fraction"]))
+        broken = kept.broken_at(best)
+    bound = () if best == free or cost[best] - cost[free] < 1e-6 else kept.broken_at(free)
+    return Cell(
+        speed_rpm=at.speed_rpm,
+        load=load,
+        kind=kind,
+        torque_Nm=torque_Nm,
+        degrees=fine,
+        loss=cost - cost[best],
+        figures=figures,
+        allowed=allowed,
+        best=best,
+        bound=bound,
+        broken=broken,
+    )
+
+
+def _nodes(at: AtSpeed, torque_Nm: float) -> tuple[Floats, list[Mapping[str, float]]]:
+    """Settings that give the torque, with those between where the open throttle just does.
+
+    The latter are where late closing alone controls the load.
+    """
+    reached = [
+        (float(x), row)
+        for x, sweep in zip(at.places_deg, at.sweeps, strict=True)
+        if (row := sweep.at_torque(torque_Nm)) is not None
+    ]
+    open_ = {
+        name: np.array([sweep.fully_open()[name] for sweep in at.sweeps if len(sweep.log_opening)])
+        for name in FIGURES
+    }
+    places = np.array(
+        [x for x, s in zip(at.places_deg, at.sweeps, strict=True) if len(s.log_opening)]
+    )
+    edge = []
+    if len(places) > 1:
+        curves = {name: PchipInterpolator(places, values) for name, values in open_.items()}
+        for x in curves["torque_Nm"].solve(torque_Nm, extrapolate=False):
+            if all(abs(x - known) > _APART_DEG for known, _ in reached):
+                edge.append((float(x), {name: float(curve(x)) for name, curve in curves.items()}))
+    found = sorted([*reached, *edge], key=lambda pair: pair[0])
+    return np.array([x for x, _ in found]), [row for _, row in found]
+
+
+def _along(nodes: Floats, columns: Mapping[str, Floats], fine: Floats) -> dict[str, Floats]:
+    return {name: _curve(nodes, values)(fine) for name, values in columns.items()}
+
+
+def _curve(nodes: Floats, values: Floats) -> Akima1DInterpolator | PchipInterpolator | _Level:
+    """A curve through what is known, that may have its top between settings."""
+    known = np.isfinite(values)
+    x, y = nodes[known], values[known]
+    if len(x) == 0:
+        return _Level(math.nan)
+    if len(x) == 1:
+        return _Level(float(y[0]))
+    if len(x) == 2:
+        return PchipInterpolator(x, y, extrapolate=True)
+    return Akima1DInterpolator(x, y, method="makima", extrapolate=True)
+
+
+@dataclass(frozen=True, slots=True)
+class _Level:
+    value: float
+
+    def __call__(self, at: Floats) -> Floats:
+        return np.full(np.shape(at), self.value)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Path:
+    """What the best settings of one speed ask of manifold and throttle, from light to full load."""
+
+    torque_Nm: Floats
+    manifold_pressure_Pa: Floats
+    log_opening: Floats
+
+
+def path(engine: Engine, at: AtSpeed, limits: Limits) -> Path:
+    """The best setting at a row of torques, as the driver would pass through them.
+
+    On an axis of manifold pressure or throttle a cell says what the gauge reads, not what torque
+    is asked. This tells which torque goes with it when every cell holds its best setting.
+    """
+    torque = np.linspace(at.least_Nm, at.most_Nm, _PATH)
+    cells = [part_load(engine, at, limits, 0.0, float(t)) for t in torque]
+    columns = [
+        np.array([cell.figures[name][cell.best] for cell in cells])
+        for name in ("manifold_pressure_Pa", "log_opening")
+    ]
+    # Where the best setting jumps, the gauge may step back: the first torque it is read at counts.
+    manifold, opening = (np.maximum.accumulate(column) for column in columns)
+    return Path(torque_Nm=torque, manifold_pressure_Pa=manifold, log_opening=opening)
+
+
+def cell_at(
+    engine: Engine, at: AtSpeed, limits: Limits, axis: LoadAxis, load: float, way: Path | None
+) -> Cell:
+    """The cell at a speed and a point of the load axis.
+
+    Parameters
+    ----------
+    engine : Engine
+    at : AtSpeed
+    limits : Limits
+    axis : LoadAxis
+    load : float
+        BMEP [Pa], manifold pressure [Pa] or opening [-].
+    way : Path or None
+        Of this speed; needed unless the axis is 'bmep'.
+    """
+    if axis == "bmep":
+        torque = torque_of(engine, load)
+        if torque > at.most_Nm:
+            most = float(np.nanmax(at.full["torque_Nm"]))
+            kind: Kind = "full load" if torque <= most * 1.001 else "above full load"
+            return full_load(engine, at, limits, load, kind)
+    else:
+        assert way is not None
+        torque = _torque_on(way, axis, load)
+        if math.isinf(torque) and torque > 0:
+            return full_load(engine, at, limits, load, "full load")
+    if torque < at.least_Nm:
+        return part_load(engine, at, limits, load, at.least_Nm, "too light")
+    return part_load(engine, at, limits, load, torque)
+
+
+FULL_LOAD_SHARE = 0.995
+"""Share of the highest manifold pressure of part load from which a cell is full load."""
+
+
+def _torque_on(way: Path, axis: LoadAxis, load: float) -> float:
+    """Torque that goes with a reading; -inf below the lightest, inf for full load."""
+    if axis == "map":
+        readings, wanted = way.manifold_pressure_Pa, load
+        full = FULL_LOAD_SHARE * readings[-1]
+    else:
+        readings, wanted = way.log_opening, math.log(load)
+        full = min(float(readings[-1]), -0.005)
+    if wanted < readings[0]:
+        return -math.inf
+    if wanted >= full:
+        return math.inf
+    return float(np.interp(wanted, readings, way.torque_Nm))
