@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -107,7 +108,7 @@ def _bands(asked: str) -> list[_Band]:
     if not edges:
         raise _bad(asked, f"it names no speed; expected such as {EXAMPLE!r}")
     bands = sorted((_band(m, text, edges) for m, text in found), key=lambda band: band.low_rpm)
-    for one, other in zip(bands, bands[1:], strict=False):
+    for one, other in pairwise(bands):
         if other.low_rpm < one.high_rpm:
             raise _bad(asked, f"{one.words!r} and {other.words!r} overlap; expected bands apart")
     return bands
@@ -146,7 +147,9 @@ def _of_bands(asked: str, bands: Sequence[_Band], speeds_rpm: Sequence[float]) -
     total = sum(band.share for band in bands)
     if abs(total - 100.0) > 1e-6 and abs(total - 1.0) > 1e-9:
         notices.append(f"The weights add up to {total:g} %; they are scaled to 100 %.")
-    left_out = [f"{speed:.0f}" for speed, share in zip(speeds_rpm, shares, strict=True) if not share]
+    left_out = [
+        f"{speed:.0f}" for speed, share in zip(speeds_rpm, shares, strict=True) if not share
+    ]
     return _scaled(asked, shares, notices, left_out)
 
 
@@ -169,7 +172,9 @@ def _of_curve(asked: str, sheet: RawSheet, speeds_rpm: Sequence[float]) -> Weigh
     shares = np.interp(speeds_rpm, at, weight, left=0.0, right=0.0)
     if not shares.any():
         raise _outside(asked, "it gives no weight to any speed run and", speeds_rpm)
-    left_out = [f"{speed:.0f}" for speed, share in zip(speeds_rpm, shares, strict=True) if not share]
+    left_out = [
+        f"{speed:.0f}" for speed, share in zip(speeds_rpm, shares, strict=True) if not share
+    ]
     return _scaled(asked, shares, [], left_out)
 
 
@@ -181,7 +186,7 @@ def _rows(sheet: RawSheet) -> list[tuple[float, float]]:
         if len(figures) == 2 and figures[0] is not None and figures[1] is not None:
             if figures[1] < 0:
                 raise BreatheError(
-                    f"{name}, row {row.number}: found a weight of {figures[1]:g}; expected 0 or more"
+                    f"{name}, row {row.number}: found weight {figures[1]:g}; expected 0 or more"
                 )
             found.append((figures[0], figures[1]))
         elif found:
@@ -201,9 +206,7 @@ def _rows(sheet: RawSheet) -> list[tuple[float, float]]:
     return found
 
 
-def _scaled(
-    asked: str, shares: np.ndarray, notices: list[str], left_out: Sequence[str]
-) -> Weights:
+def _scaled(asked: str, shares: np.ndarray, notices: list[str], left_out: Sequence[str]) -> Weights:
     if not shares.any():
         raise _bad(asked, "every weight is 0; expected some above")
     if left_out:
