@@ -19,15 +19,17 @@ from breathe.version import VERSION as __version__
 
 if _typing.TYPE_CHECKING:
     from breathe.engine.read import read_engine
+    from breathe.study.check import check
     from breathe.study.compare import compare, trace
 
 _WHERE = {
     "read_engine": "breathe.engine.read",
+    "check": "breathe.study.check",
     "compare": "breathe.study.compare",
     "trace": "breathe.study.compare",
 }
 
-__all__ = ["BreatheError", "__version__", "compare", "read_engine", "trace"]
+__all__ = ["BreatheError", "__version__", "check", "compare", "read_engine", "trace"]
 
 
 def __getattr__(name: str) -> _typing.Any:

@@ -22,6 +22,8 @@ class SettingNote:
     """Crank degrees both valves are open, at the same height."""
     how: str = ""
     """How it differs from the engine's own cams, such as 'intake sleeve 7.2 mm'."""
+    does_not_clear: str = ""
+    """The worst gap in words, if a valve touches or comes too close at this setting."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +47,9 @@ class About:
     assumed: tuple[dict[str, str], ...] = ()
     """Each with key, value, reason, source."""
     questions: tuple[str, ...] = ()
+    unknown_clearances: tuple[str, ...] | None = None
+    """Clearances the engine file tells too little of, such as 'valve to valve'; None where none
+    was looked at."""
 
     @classmethod
     def from_json(cls, found: Mapping[str, Any]) -> About:

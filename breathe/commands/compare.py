@@ -75,6 +75,7 @@ def command(
     from breathe.engine.read import read_engine
     from breathe.run_names import default_name
     from breathe.runs import open_run, source_files
+    from breathe.study.check_marks import as_now, with_clearances
     from breathe.study.choose import default_speeds
     from breathe.study.compare import plan
     from breathe.study.describe import about
@@ -84,7 +85,7 @@ def command(
     for notice in merged:
         click.echo(notice, err=True)
     at = default_speeds(built) if speed_text is None else speeds(speed_text)
-    description = about(built, settings, at, throttle)
+    description = with_clearances(about(built, settings, at, throttle), built, settings)
     jobs = plan(built, at, settings, throttle)
     with open_run(
         runs_folder,
@@ -95,6 +96,7 @@ def command(
         redo=redo,
     ) as run:
         _announce(run, name)
+        run.about = as_now(run.about, description)
         work(jobs, run, threads or os.cpu_count() or 1)
         unwritten = _finish(run, results_csv(run.rows()))
         print_run(run, names, units, against=against, csv=csv)

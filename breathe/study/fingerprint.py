@@ -11,15 +11,16 @@ import numpy as np
 from breathe.engine.parts import Engine
 
 _TOLD_NOT_USED = {
-    "assumed", "questions", "notes", "cards", "source_file", "settings", "standard", "name", "made_from"
+    "assumed", "questions", "notes", "cards", "source_file", "settings", "standard", "name",
+    "made_from", "mechanics",
 }  # fmt: skip
 
 
 def fingerprint(*things: Any) -> str:
     """Hash of dataclasses, arrays, numbers and words by content, 16 hexadecimal digits.
 
-    What an `Engine` only tells the user (its name, what was assumed) does not count: two engines
-    that compute alike are alike.
+    What an `Engine` only tells the user (its name, what was assumed) does not count, nor do its
+    mechanics, which no cycle knows: two engines that compute alike are alike.
     """
     digest = hashlib.sha256()
     for thing in things:

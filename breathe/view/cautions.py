@@ -2,10 +2,26 @@
 
 from __future__ import annotations
 
+HAND_TURN = (
+    "An estimate is not a clearance check: turn the engine two full turns by hand with light "
+    "springs at every end of travel, and with the cam 5° early and late, before it fires."
+)
 CLEARANCE = (
-    "Valve to piston and valve to valve: NOT CHECKED at any setting. An estimate is not a "
-    "clearance check: turn the engine two full turns by hand with light springs at every end of "
-    "travel, and with the cam 5° early and late, before it fires."
+    "Valve to piston and valve to valve: NOT CHECKED at any setting here; `breathe check` looks at "
+    f"them. {HAND_TURN}"
+)
+ACTUATOR = (
+    "Failed actuator: the position the sleeve goes to without power must clear, and run at any "
+    "speed. See that it is one of the settings above."
+)
+MISSED_SHIFT = (
+    "Over-speed: the limits are for {limit:.0f} rpm, and a missed shift goes beyond. Once a "
+    "follower leaves its lobe no gap above holds. Exhaust valves are chased by the piston, so "
+    "float shows there first. Longer duration may invite more speed than rods, springs and pump "
+    "stand."
+)
+HAND_WORK = (
+    "By hand: compressed springs fly; plugs out and ignition dead while the engine is turned."
 )
 LEAN = (
     "Fuel: other duration, other air. An ECU fuelled from rpm and throttle or MAP does not know "

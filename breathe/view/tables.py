@@ -19,6 +19,7 @@ from breathe.view.burned_gas import kept_burned_gas
 from breathe.view.console import Grid, Item, Piece
 from breathe.view.findings import against_standard, best_by_speed, neighbours, winners
 from breathe.view.gains import following
+from breathe.view.marks import best_that_clears, clearance_caution, marked
 from breathe.view.said import NOT_RUN, NOT_SETTLED, said, unsettled
 from breathe.view.unit_text import in_user_units
 from breathe.view.words import ALWAYS, QUANTITIES, Quantity
@@ -77,8 +78,8 @@ def comparison(
     told = said(table, about)
     page += [*(Item(text) for text in told), ""] if told else []
     page += _assumptions(about, system)
-    page += [Item(cautions.CLEARANCE), Item(cautions.LEAN), Item(cautions.KNOCK)]
-    return page
+    page += [Item(clearance_caution(about)), Item(cautions.LEAN), Item(cautions.KNOCK)]
+    return marked(page, about, system)
 
 
 def _head(about: About, system: System, against: str | None) -> list[Piece]:
@@ -299,7 +300,11 @@ def _findings(table: pd.DataFrame, about: About, system: System) -> list[Piece]:
     if _speeds_waiting(table, about):
         return ["What was found is told when all cases are computed.", ""]
     torque = by_speed(table, about, "torque_Nm")
-    told = [best_by_speed(torque), *following(torque, about.standard, system)]
+    told = [
+        best_by_speed(torque),
+        *best_that_clears(torque, about),
+        *following(torque, about.standard, system),
+    ]
     told += [*against_standard(torque, about), *neighbours(torque, about)]
     if "residual_fraction" in table:
         told += kept_burned_gas(torque, by_speed(table, about, "residual_fraction"), about)

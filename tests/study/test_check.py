@@ -1,0 +1,370 @@
+"""The mechanical check from an engine file: the worked stories, verdicts, what is left unchecked.
+
+Story figures are geometry and arithmetic on an invented engine, recomputed apart from this code.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+
+import numpy as np
+import pytest
+
+from breathe.engine.mechanics import PistonGap, ShaftRoom
+from breathe.engine.parts import Setting
+from breathe.engine.read import read_engine
+from breathe.errors import BreatheError
+from breathe.study.check import Check, check, ends_of_travel
+from breathe.study.check_clearance import does_not_clear, unknown_clearances
+from breathe.study.check_line import Line, gap_verdict, rank, worst_of
+from breathe.valvetrain.crank import motion, slider_crank
+from tests.story_engine import CENTRE_HELD, ENGINES, write_story
+
+SLEEVED = ("228°", "240°", "252°", "264°", "276°", "288°")
+
+
+@pytest.fixture(scope="module")
+def story(tmp_path_factory) -> Check:
+    return check(read_engine(write_story(tmp_path_factory.mktemp("story"))))
+
+
+@pytest.fixture(scope="module")
+def centre_held(tmp_path_factory) -> Check:
+    return check(read_engine(write_story(tmp_path_factory.mktemp("story"), *CENTRE_HELD)))
+
+
+def one(found: Check, topic: str, item: str, **wanted) -> Line:
+    """The one line that answers to all of this."""
+    lines = [
+        line
+        for line in found.lines
+        if line.topic == topic
+        and line.item.startswith(item)
+        and all(getattr(line, name) == value for name, value in wanted.items())
+    ]
+    assert len(lines) == 1, lines
+    return lines[0]
+
+
+def gap(found: Check, label: str, case: str = "as given", side: str = "intake") -> Line:
+    return one(found, "valve to piston", "smallest", setting=label, case=case, side=side)
+
+
+# --- Clearance: opening held ----------
+
+
+@pytest.mark.parametrize("label", SLEEVED)
+def test_s9_one_gap_at_every_setting(story, label):
+    line = gap(story, label)
+    # 2.45 as printed; the lobe is fitted to a card's figures instead of the stated formula.
+    assert line.value * 1e3 == pytest.approx(2.45, abs=0.01)
+    assert float(line.where.split()[0]) == pytest.approx(6.5, abs=0.15)
+    assert line.where.endswith("ATDC") and line.verdict == "clears"
+    assert line.limit == 2.0e-3 and "0.080" in line.rule
+
+
+def test_s9_cam_two_degrees_early(story):
+    assert gap(story, "228°", "cam early").value * 1e3 == pytest.approx(2.24, abs=0.01)
+    assert {line.case for line in story.about("valve to piston")} == {
+        "as given",
+        "cam early",
+        "cam late",
+    }
+
+
+def test_s9_centreline_held_is_not_to_be_built(centre_held):
+    short, long = gap(centre_held, "228°"), gap(centre_held, "288°")
+    assert short.value * 1e3 == pytest.approx(4.04, abs=0.01) and short.verdict == "clears"
+    assert long.value * 1e3 == pytest.approx(1.09, abs=0.01) and long.verdict == "too close"
+    assert float(long.where.split()[0]) == pytest.approx(7.0, abs=0.5)
+    told = does_not_clear(centre_held.engine, centre_held.settings)
+    assert "288°" in told and "228°" not in told
+    assert "too close: at least 2 mm" in told["288°"]
+
+
+def test_valves_that_cross_touch(tmp_path):
+    path = write_story(
+        tmp_path, ('seat_centre_distance = "35 mm"', 'seat_centre_distance = "30 mm"')
+    )
+    found = check(read_engine(path))
+    touching = [line for line in found.about("valve to valve") if line.verdict == "touches"]
+    assert touching and all(line.value <= 0 for line in touching)
+    assert found.worst.topic == "valve to valve"
+
+
+def test_gaps_are_judged_as_they_are_shown():
+    assert gap_verdict(1.996e-3, 2.0e-3) == "clears"
+    assert gap_verdict(1.994e-3, 2.0e-3) == "too close"
+    assert gap_verdict(0.004e-3, 2.0e-3) == "touches"
+    assert gap_verdict(-1e-3, 2.0e-3) == "touches"
+
+
+# --- A table of gaps against the piston's own motion ----------
+
+
+def table_of_gaps(engine, late_deg: float, wrong_m: float = 0.0):
+    """Readings of a wheel whose zero stands late, and one reading that is wrong."""
+    angle = np.arange(-15.0, 16.0, 5.0)
+    travel = motion(slider_crank(engine.cylinder), angle - late_deg)[0]
+    gaps = 4.4e-3 + math.cos(math.radians(15)) * travel
+    gaps[-1] += wrong_m
+    intake = dataclasses.replace(
+        engine.mechanics.intake,
+        piston_gap=PistonGap(angle_deg=angle, gap_m=gaps, valve_angle_deg=15.0),
+    )
+    mechanics = dataclasses.replace(engine.mechanics, intake=intake)
+    return dataclasses.replace(engine, mechanics=mechanics)
+
+
+def test_a_wheel_set_wrong_is_asked_about(story):
+    asked = check(table_of_gaps(story.engine, 3.0), ["228°"]).questions
+    assert any("Is the wheel's zero 3." in text or "zero 2.9" in text for text in asked), asked
+
+
+def test_a_wrong_reading_is_asked_about(story):
+    asked = check(table_of_gaps(story.engine, 0.0, 1e-3), ["228°"]).questions
+    assert any("+1.00 mm" in text and "angles right?" in text for text in asked), asked
+
+
+def test_good_readings_are_not_asked_about(story):
+    assert check(table_of_gaps(story.engine, 0.5), ["228°"]).questions == story.questions
+
+
+# --- Springs ----------
+
+
+@pytest.mark.parametrize("label", SLEEVED)
+def test_s9_springs_are_the_same_at_every_setting(story, label):
+    wanted = {"side": "intake", "setting": label}
+    assert one(story, "spring", "load", **wanted).value == pytest.approx(554.0, abs=0.01)
+    bind = one(story, "spring", "travel to coil bind", **wanted)
+    assert bind.value * 1e3 == pytest.approx(3.0, abs=0.001) and bind.verdict == "clears"
+    needed = one(story, "spring", "needed", case="limit", **wanted)
+    assert needed.value == pytest.approx(534, abs=0.5)
+    assert needed.limit == pytest.approx(554, abs=0.01)
+    assert needed.verdict == "little reserve" and needed.where == "at the nose"
+    leaves = one(story, "spring", "leaves the lobe", **wanted)
+    assert leaves.value == pytest.approx(7640, abs=5)
+    missed = one(story, "spring", "needed", case="over-speed", **wanted)
+    assert missed.speed_rpm == pytest.approx(8250) and missed.verdict == "does not hold"
+
+
+def test_s9_acceleration_jumps_only_where_dwell_meets_flank(story):
+    jumps = [line for line in story.about("spring", "intake") if "jumps" in line.item]
+    assert [line.setting for line in jumps] == list(SLEEVED[1:])
+    # 534 N of 95 g.
+    assert jumps[0].value == pytest.approx(534 / 0.095, rel=2e-3)
+
+
+def test_a_spring_that_binds_touches(tmp_path):
+    path = write_story(tmp_path, ('coil_bind = "21.5 mm"', 'coil_bind = "23.8 mm"'))
+    found = check(read_engine(path), ["228°"])
+    line = one(found, "spring", "travel to coil bind", side="intake", setting="228°")
+    assert line.value == pytest.approx(0.7e-3, abs=1e-6) and line.verdict == "too close"
+
+
+def test_speed_limit_other_than_the_files(story):
+    found = check(story.engine, ["228°"], speed_limit_rpm=6000.0)
+    needed = one(found, "spring", "needed", case="limit", side="intake", setting="228°")
+    # 534 N (6000/7500)^2
+    assert needed.value == pytest.approx(534 * 0.64, abs=0.5) and needed.verdict == "holds"
+    assert found.speeds.over_rpm == pytest.approx(6600)
+
+
+def test_surge_harmonics_differ_between_settings(story):
+    eighth = [
+        line.value
+        for line in story.about("surge", "intake")
+        if line.item == "harmonic 8" and line.setting in SLEEVED
+    ]
+    assert len(eighth) == 6 and max(eighth) > 3 * min(eighth)
+    cycles = one(story, "surge", "spring cycles", side="intake", setting="228°")
+    # 500 Hz over 62.5 turns of the cam a second.
+    assert cycles.value == pytest.approx(8.0) and cycles.verdict == "below usual"
+
+
+# --- Sleeve and room ----------
+
+
+def test_s8_travel_and_duration_that_fit(story):
+    line = one(story, "room", "travel the shaft allows", side="intake")
+    assert line.value * 1e3 == pytest.approx(5.6) and line.verdict == "does not fit"
+    assert "38.0 mm between bearing faces less 2 x 13.4 mm" in line.rule
+    added = one(story, "room", "duration it allows", side="intake")
+    assert added.value == pytest.approx(228 + 28, abs=0.05)
+    assert added.note.startswith("28 deg more")
+    fitting = {
+        line.setting for line in story.about("room") if line.setting and line.verdict == "fits"
+    }
+    assert fitting == {"228°", "240°", "252°"}
+    assert one(story, "sleeve", "play", side="intake").value == pytest.approx(0.5)
+
+
+def test_s8_a_steeper_law_adds_42_degrees_and_half_as_much_play_again(tmp_path):
+    path = write_story(
+        tmp_path,
+        ('rate = "5.0 deg crank/mm"', 'rate = "7.5 deg crank/mm"'),
+    )
+    found = check(read_engine(path))
+    assert one(found, "room", "duration it allows").note.startswith("42 deg more")
+    assert one(found, "sleeve", "play").value == pytest.approx(0.75)
+
+
+def test_room_that_is_negative_shows_the_sum(story):
+    room = ShaftRoom(between_bearings_m=0.026, lobes=2, fixed_per_lobe_m=0.0134)
+    intake = dataclasses.replace(story.engine.mechanics.intake, room=room)
+    mechanics = dataclasses.replace(story.engine.mechanics, intake=intake)
+    found = check(dataclasses.replace(story.engine, mechanics=mechanics))
+    line = one(found, "room", "travel the shaft allows")
+    assert line.verdict == "does not fit" and "leaves -0.8 mm" in line.rule
+    assert not [one for one in found.lines if one.item == "duration it allows"]
+
+
+def test_a_valve_that_hardly_seats_does_not_fit(story):
+    sleeve = dataclasses.replace(story.engine.intake_cam.sleeve, travel_max_m=0.070)
+    cam = dataclasses.replace(story.engine.intake_cam, sleeve=sleeve)
+    found = check(dataclasses.replace(story.engine, intake_cam=cam))
+    assert found.ends == ("70 mm",)
+    line = one(found, "room", "cam as set")
+    assert line.setting == "70 mm" and line.verdict == "does not fit" and "seated for" in line.note
+    assert one(found, "room", "travel the seat allows").verdict == "does not fit"
+
+
+def test_ends_of_travel_are_added_where_no_setting_stands(story):
+    engine = story.engine
+    assert ends_of_travel(engine, engine.settings) == ()
+    some = ends_of_travel(engine, engine.settings[1:3])
+    assert [(one.label, one.intake_travel_m) for one in some] == [("0 mm", 0.0), ("12 mm", 0.012)]
+    assert check(engine, ["240°"]).ends == ("0 mm", "12 mm")
+    moved = [Setting(label="late", intake_travel_m=0.012, intake_shift_deg=8.0)]
+    assert len(ends_of_travel(engine, moved)) == 2
+
+
+def test_a_sleeve_holds_itself_with_friction_enough(tmp_path):
+    steep = check(read_engine(ENGINES / "road_four_sleeve.toml"), ["228°"])
+    line = one(steep, "sleeve", "friction")
+    # tan of the helix: 2 pi 10 mm / 144 mm
+    assert line.limit == pytest.approx(2 * math.pi * 10 / 144) and line.verdict == "told"
+    path = write_story(tmp_path, ("friction = 0.10", "friction = 0.45"))
+    assert one(check(read_engine(path), ["228°"]), "sleeve", "friction").verdict == "holds"
+
+
+# --- The contrast ----------
+
+
+def test_the_sleeve_keeps_its_flanks_and_a_stretched_lobe_does_not(story):
+    standard, longest = story.contrasts
+    assert standard.duration_deg == pytest.approx(264, abs=0.1)
+    assert longest.duration_deg == pytest.approx(288, abs=0.1)
+    assert [way.label for way in standard.ways] == [
+        "sleeve at 7.2 mm",
+        "lobe stretched x 1.158",
+        "std as it stands",
+    ]
+    for found in story.contrasts:
+        sleeve, lobe = found.ways[:2]
+        stretch = found.duration_deg / 228.0
+        # Angles times s: acceleration over s^2, speed of separation times s.
+        assert sleeve.deceleration_m_per_s2 / lobe.deceleration_m_per_s2 == pytest.approx(
+            stretch**2, rel=1e-3
+        )
+        assert lobe.leaves_rpm / sleeve.leaves_rpm == pytest.approx(stretch, rel=1e-3)
+        assert sleeve.area_m_deg > lobe.area_m_deg
+        assert sleeve.gap.value < lobe.gap.value
+    # Dwell adds full lift times its angle.
+    base_area = longest.ways[0].area_m_deg - 9.5e-3 * 60
+    assert standard.ways[0].area_m_deg - 9.5e-3 * 36 == pytest.approx(base_area, rel=1e-3)
+
+
+def test_without_a_sleeve_there_is_no_contrast():
+    found = check(read_engine(ENGINES / "road_four.toml"))
+    assert found.contrasts == () and found.ends == ()
+
+
+# --- What cannot be checked ----------
+
+
+def test_an_engine_without_mechanics_is_not_checked():
+    found = check(read_engine(ENGINES / "road_four.toml"))
+    assert found.worst.verdict == "NOT CHECKED"
+    items = {(line.side, line.item) for line in found.not_checked}
+    assert {
+        ("intake", "valve to piston"),
+        ("exhaust", "spring surge"),
+        (None, "valve to valve"),
+    } <= items
+    assert all(line.note.startswith("needs [") or "clay" in line.note for line in found.not_checked)
+    assert set(unknown_clearances(found.engine)) == {
+        "intake valve to piston",
+        "exhaust valve to piston",
+        "valve to valve",
+    }
+    assert does_not_clear(found.engine, found.settings) == {}
+
+
+@pytest.mark.parametrize(
+    ("removed", "item"),
+    [
+        ('coil_bind = "21.5 mm"       # 3.0 mm below the open spring\n', "coil bind"),
+        ('moving_mass = "95 g"        # valve, retainer, locks and the finger\'s share, without '
+         "the spring\n", "force needed, valve float"),
+        ('axial_play = "0.10 mm"      # 0.5 deg of duration\n', "play as degrees of duration"),
+        ('helix_radius = "10 mm"      # of the splines; from here on for the mechanical check '
+         "alone\n", "force to move the sleeve, self-holding"),
+    ],
+)  # fmt: skip
+def test_a_key_left_out_is_named(tmp_path, removed, item):
+    found = check(read_engine(write_story(tmp_path, (removed, ""))), ["228°"])
+    line = [one for one in found.not_checked if one.side == "intake" and one.item == item]
+    assert len(line) == 1 and removed.split(" =")[0] in line[0].note
+
+
+def test_a_made_up_nose_is_asked_about_and_a_measured_one_judged(tmp_path):
+    small = 'base_circle_radius = "17 mm"', 'base_circle_radius = "5 mm"'
+    flat = (
+        'roller_radius = "9 mm"\nmaterials = "steel on steel" # follower on lobe',
+        'materials = "steel on steel"',
+    )
+    path = write_story(tmp_path, small, flat)
+    engine = read_engine(path)
+    line = one(check(engine, ["228°"]), "contact", "sharpest", side="intake", setting="228°")
+    assert line.verdict == "question" and "made up from the card" in line.note
+    lobe = dataclasses.replace(engine.intake_cam.lobe, made_from="measured: lobe.csv")
+    cam = dataclasses.replace(engine.intake_cam, lobe=lobe)
+    measured = check(dataclasses.replace(engine, intake_cam=cam), ["228°"])
+    line = one(measured, "contact", "sharpest", side="intake", setting="228°")
+    assert line.verdict == "undercut" and "base circle radius of" in line.note
+
+
+def test_seating_of_a_card_lobe_is_a_question():
+    found = check(read_engine(ENGINES / "road_four_sleeve.toml"), ["228°"])
+    line = one(found, "seating", "seats", side="intake", setting="228°")
+    assert line.verdict == "question" and any("lash ramp" in text for text in found.questions)
+
+
+# --- Order of verdicts, faults of the caller ----------
+
+
+def test_a_missed_shift_ranks_below_what_fails_every_day():
+    daily = Line(topic="valve to piston", item="gap", verdict="too close")
+    missed = Line(topic="spring", item="needed", verdict="does not hold", case="over-speed")
+    little = Line(topic="spring", item="needed", verdict="little reserve")
+    assert sorted([little, missed, daily], key=rank) == [daily, missed, little]
+    assert worst_of([little, missed]) is missed and worst_of([]) is None
+
+
+def test_wrong_calls_are_one_clear_error(story):
+    with pytest.raises(BreatheError, match="has: 228°"):
+        check(story.engine, ["nonsense"])
+    with pytest.raises(BreatheError, match="speed in rpm"):
+        check(story.engine, speed_limit_rpm=-1.0)
+
+
+@pytest.mark.parametrize("path", sorted(ENGINES.glob("*.toml")), ids=lambda path: path.stem)
+def test_every_line_of_the_supplied_engines_is_finite_and_told(path):
+    found = check(read_engine(path))
+    for line in found.lines:
+        assert line.value is None or math.isfinite(line.value), line
+        if line.verdict in ("clears", "too close", "touches", "fits", "does not fit", "usual"):
+            assert line.limit is not None and line.rule, line
