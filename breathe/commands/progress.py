@@ -6,7 +6,7 @@ import os
 import pickle
 import shutil
 import sys
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Protocol
@@ -28,6 +28,9 @@ class Job(Protocol):
     def speed_rpm(self) -> float: ...
 
 
+Keep = Callable[[Job, Mapping[str, Any]], None]
+
+
 def work(jobs: Sequence[Any], run: Run, threads: int) -> None:
     """Compute what the run lacks.
 
@@ -44,21 +47,38 @@ def work(jobs: Sequence[Any], run: Run, threads: int) -> None:
     waiting = sum(job.key not in done for job in jobs)
     if not waiting:
         return
+    with watched(run, len(jobs), len(jobs) - waiting) as keep:
+        run_cases(jobs, threads=threads, on_done=keep, done=done)
+
+
+@contextmanager
+def watched(run: Run, total: int, before: int) -> Iterator[Keep]:
+    """What keeps each new case and moves the bar on; faults and Ctrl-C in words.
+
+    Parameters
+    ----------
+    run : Run
+    total : int
+        Cases in all; of a search, about how many it takes.
+    before : int
+        Cases there already.
+    """
     _say_if_first()
     try:
-        with _bar(len(jobs), len(jobs) - waiting) as advance:
+        with _bar(total, before) as advance:
 
             def keep(job: Job, row: Mapping[str, Any]) -> None:
                 run.keep(job.key, row)
                 advance()
 
-            run_cases(jobs, threads=threads, on_done=keep, done=done)
+            yield keep
     except (pickle.UnpicklingError, EOFError) as error:
         raise BreatheError(_after_damaged_code()) from error
     except KeyboardInterrupt:
+        of = "" if run.open_ended else f" of {total}"
         raise Stopped(
-            f"Stopped. {len(run.done())} of {len(jobs)} cases are kept in {run.folder}; the same "
-            "command goes on from there."
+            f"Stopped. {len(run.done())}{of} cases are kept in {run.folder}; the same command goes "
+            "on from there."
         ) from None
 
 
@@ -102,4 +122,11 @@ def _bar(total: int, before: int) -> Iterator[Any]:
     )
     with Progress(*columns, console=console, transient=True) as progress:
         task = progress.add_task("", total=total, completed=before)
-        yield lambda: progress.advance(task)
+
+        def advance() -> None:
+            progress.advance(task)
+            done = progress.tasks[0].completed
+            if done > total:  # a search may take more than was thought
+                progress.update(task, total=done)
+
+        yield advance

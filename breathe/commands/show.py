@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from breathe.commands.options import printing_options, runs_option, shown
+from breathe.errors import BreatheError
 
 
 @click.command(name="show", short_help="Print a run again without computing.")
@@ -22,4 +23,11 @@ def command(
 
     names = shown(show)
     with load_run(runs_folder, run) as found:
+        if found.open_ended:
+            from breathe.commands.searching import print_answer
+
+            if show is not None or against is not None:
+                raise BreatheError("--show and --against are for runs of compare only")
+            print_answer(found, units, csv=csv)
+            return
         print_run(found, names, units, against=against, csv=csv)

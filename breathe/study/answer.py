@@ -42,6 +42,10 @@ class AxisNote:
 class Kept:
     """An answer that goes to a text and comes back."""
 
+    def main_table(self) -> pd.DataFrame:
+        """What goes to a CSV file."""
+        raise NotImplementedError
+
     def to_json(self) -> str:
         plain: dict[str, Any] = {}
         for field in fields(self):
@@ -130,6 +134,9 @@ class Best(Kept):
     def speeds(self) -> int:
         return len(self.by_speed)
 
+    def main_table(self) -> pd.DataFrame:
+        return self.by_speed
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reach(Kept):
@@ -152,3 +159,6 @@ class Reach(Kept):
     speeds_rpm: tuple[float, ...]
     notices: tuple[str, ...] = ()
     left_out_rpm: tuple[float, ...] = ()
+
+    def main_table(self) -> pd.DataFrame:
+        return self.by_range

@@ -94,6 +94,15 @@ def best(
     return _along_axes(engine, gear, speeds, counted, found)
 
 
+def about_cases(engine: Engine, speeds_rpm: Sequence[float]) -> int:
+    """Roughly how many cases a search takes; only for the time left."""
+    gear = moving(engine)
+    beside = len([s for s in engine.settings if gear.place(s) is None])
+    if not gear.axes:
+        return len(speeds_rpm) * len(engine.settings)
+    return len(speeds_rpm) * (len(design(gear.axes)) + beside + len(gear.axes) + 1)
+
+
 def searched(
     engine: Engine, gear: Gear, speeds: Sequence[float], weights: Weights, ask: Evaluate
 ) -> Searched:

@@ -77,7 +77,7 @@ def comparison(
     page += _findings(table, compared, system)
     told = said(table, about)
     page += [*(Item(text) for text in told), ""] if told else []
-    page += _assumptions(about, system)
+    page += assumptions(about, system)
     page += [Item(clearance_caution(about)), Item(cautions.LEAN), Item(cautions.KNOCK)]
     return marked(page, about, system)
 
@@ -312,7 +312,7 @@ def _findings(table: pd.DataFrame, about: About, system: System) -> list[Piece]:
     return ["What was found", *(Item(text, indent=2) for text in told), Item(doubt, indent=2), ""]
 
 
-def _assumptions(about: About, system: System) -> list[Piece]:
+def assumptions(about: About, system: System) -> list[Piece]:
     page: list[Piece] = []
     if about.questions:
         quoted = " (figures as in the file, or metric)" if system == "imperial" else ""

@@ -1,0 +1,268 @@
+"""The best setting at each speed as a page: places, torque of three cams, gains, steps."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from breathe.about import About
+from breathe.engine.quantities import System, from_si, user_unit, written
+from breathe.study.answer import Best
+from breathe.study.crossings import NUMERICAL_ERROR
+from breathe.view import cautions
+from breathe.view.best_found import findings
+from breathe.view.console import Grid, Item, Piece
+from breathe.view.figures import change, percent, torque_texts
+from breathe.view.places import degrees, in_words, place_of, span, travel, what_moves
+from breathe.view.said import said
+from breathe.view.tables import TIE, assumptions
+
+ROAD_LAW = (
+    "Road: a changed cam can void type approval, emission test and insurance. What is legal where "
+    "you live, this cannot say."
+)
+
+
+def best_page(
+    found: Best, rows: pd.DataFrame, about: About, system: System = "metric"
+) -> list[Piece]:
+    """The page of one search.
+
+    Parameters
+    ----------
+    found : Best
+    rows : DataFrame
+        All cases that were run, SI.
+    about : About
+    system : 'metric' or 'imperial'
+    """
+    page: list[Piece] = [*_head(found, about, system), ""]
+    page += [Item(f"{notice}") for notice in found.notices]
+    page += [""] if found.notices else []
+    if about.speeds_rpm and max(about.speeds_rpm) > about.speed_limit_rpm:
+        page += [over_speed(about), ""]
+    page += [_settings(found, system), ""] if found.axes else []
+    page += [_three_cams(found, about, system), ""]
+    if found.speeds > 1:
+        page += [*_means(found, system), ""]
+        page += _steps(found, system)
+    page += ["What was found", *(Item(text, indent=2) for text in findings(found, about, system))]
+    page += [Item(_runs(found, rows), indent=2), ""]
+    told = said(rows, about)
+    page += [*(Item(text) for text in told), ""] if told else []
+    page += assumptions(about, system)
+    return [*page, *(Item(text) for text in cautions_of(found))]
+
+
+def cautions_of(found: Best) -> list[str]:
+    """Those of a page that recommends other durations."""
+    return [cautions.CLEARANCE, cautions.LEAN, cautions.KNOCK, ROAD_LAW]
+
+
+def over_speed(about: About) -> str:
+    above = sum(speed > about.speed_limit_rpm for speed in about.speeds_rpm)
+    told = "1 of these speeds lies" if above == 1 else f"{above} of these speeds lie"
+    return cautions.OVER_SPEED.format(told=told, limit=about.speed_limit_rpm)
+
+
+def outside(about: About, system: System) -> str:
+    pressure = written(about.outside_pressure_Pa, "barometer", system)
+    return f"{pressure}, {written(about.outside_temperature_K, 'temperature', system, digits=3)}"
+
+
+def _head(found: Best, about: About, system: System) -> list[Piece]:
+    count = f"{found.speeds} speed{'' if found.speeds == 1 else 's'}"
+    first = (
+        f"{about.engine}: best setting at {count}, full load, outside air {outside(about, system)}"
+    )
+    if found.axes:
+        return [first, *(Item(text) for text in what_moves(found.axes, system))]
+    still = (
+        f"Nothing moves: the file has no sleeve and no phaser. Its {found.settings_in_file} "
+        "settings are ranked as fixed cams, beside a gear that could step between them."
+    )
+    return [first, Item(still)]
+
+
+def _settings(found: Best, system: System) -> Grid:
+    """Place, travel, what is as good and the price of 12 degrees, by speed."""
+    unit = user_unit("length", system)
+    header = ["rpm"]
+    for axis in found.axes:
+        name = axis.side if axis.kind == "dwell" else f"{axis.side} turn"
+        header += [name, "as good"] + ([unit] if axis.deg_per_m else [])
+    header.append(user_unit("torque", system))
+    for axis in found.axes:
+        of = f" {axis.kind}" if len(found.axes) > 1 else ""
+        header += [f"12° less{of}", f"12° more{of}"]
+    torque = torque_texts(found.by_speed[["torque_Nm"]], system)["torque_Nm"]
+    rows = []
+    for n, row in enumerate(found.by_speed.to_dict("records")):
+        cells = [f"{row['speed_rpm']:.0f}"]
+        for axis in found.axes:
+            place, low, high = (
+                row[f"{axis.column}{end}"] for end in ("_deg", "_low_deg", "_high_deg")
+            )
+            cells += [degrees(axis, place), span(axis, low, high)]
+            cells += [travel(axis, place, system)] if axis.deg_per_m else []
+        cells.append(torque[n])
+        price = found.price[found.price.speed_rpm == row["speed_rpm"]]
+        for axis in found.axes:
+            for off in sorted(set(found.price.off_deg)):
+                lost = price[(price.axis == axis.name) & (price.off_deg == off)].change.iloc[0]
+                cells.append("end" if not np.isfinite(lost) else change(lost))
+        rows.append(tuple(cells))
+    title = (
+        f"Best setting; as good: within {NUMERICAL_ERROR * 100:g} % of its torque; 12° less and "
+        f"more: change in torque there, %, {TIE} none found, end: beyond the gear"
+    )
+    return Grid(title=title, header=tuple(header), rows=tuple(rows))
+
+
+def fixed_name(found: Best) -> str:
+    """The best fixed cam in words."""
+    if found.axes:
+        return in_words(found.axes, found.fixed_place_deg)
+    return str(found.cams[found.cams.role == "fixed"].label.iloc[0])
+
+
+def _three_cams(found: Best, about: About, system: System) -> Grid:
+    table = found.by_speed
+    names = ["standard_torque_Nm", "fixed_torque_Nm", "torque_Nm"]
+    texts = torque_texts(table[names], system)
+    best = [] if found.axes else [list(table["setting"])]
+    rows = [
+        (
+            f"{row['speed_rpm']:.0f}",
+            *(texts[name][n] for name in names),
+            change(row["torque_Nm"] / row["fixed_torque_Nm"] - 1),
+            change(row["torque_Nm"] / row["standard_torque_Nm"] - 1),
+            *(column[n] for column in best),
+        )
+        for n, row in enumerate(table.to_dict("records"))
+    ]
+    variable = "variable" if found.axes else "stepped"
+    header = ("rpm", "standard", "best fixed", variable, "over fixed", "over std", "of")[
+        : 6 + len(best)
+    ]
+    title = (
+        f"Torque at the crank, {user_unit('torque', system)}, of the standard cam "
+        f"({about.standard}), the best fixed one ({fixed_name(found)}) and the {variable} one, and "
+        f"what that gains, %; {TIE} none found"
+    )
+    return Grid(
+        title=title, header=header, rows=tuple(rows), left=frozenset({6}), folds=frozenset({6})
+    )
+
+
+def _means(found: Best, system: System) -> list[Piece]:
+    """Three cams, or a ranking, with means and peak power, and the gain over each."""
+    order = found.cams if not found.axes else _ordered(found.cams)
+    weighted = ["weighted_Nm"] if found.weights else []
+    torque = torque_texts(order[["mean_Nm", *weighted]], system)
+    power = from_si(order.peak_power_W.to_numpy(), "power", user_unit("power", system))
+    rows, gains = [], []
+    for n, row in enumerate(order.to_dict("records")):
+        name = cam_name(found, row)
+        rows.append(
+            (
+                name,
+                torque["mean_Nm"][n],
+                *(torque[column][n] for column in weighted),
+                f"{power[n]:.1f}",
+                f"{row['peak_power_rpm']:.0f}",
+            )
+        )
+        if row["role"] != "variable":
+            gains.append(
+                (
+                    name,
+                    change(row["gain_mean"]),
+                    *([change(row["gain_weighted"])] if weighted else []),
+                    change(row["gain_peak_power"]),
+                    f"{change(row['gain_most'])} at {row['gain_most_rpm']:.0f}",
+                    f"{change(row['gain_least'])} at {row['gain_least_rpm']:.0f}",
+                )
+            )
+    mean = "mean " + user_unit("torque", system)
+    head = ["weighted"] if weighted else []
+    first = Grid(
+        title=f"Mean torque over the {found.speeds} speeds, each counting the same, and peak power"
+        + (f"; weighted: {found.weights}" if weighted else ""),
+        header=("cam", mean, *head, "peak " + user_unit("power", system), "at rpm"),
+        rows=tuple(rows),
+        left=frozenset({0}),
+        folds=frozenset({0}),
+    )
+    second = Grid(
+        title=f"What the {'variable' if found.axes else 'stepped'} cam gains over each, %, to "
+        f"about ±{NUMERICAL_ERROR * 100:g} by the model's own error; {TIE} none found",
+        header=("over", "in the mean", *head, "peak power", "most, at rpm", "least, at rpm"),
+        rows=tuple(gains),
+        left=frozenset({0}),
+        folds=frozenset({0}),
+    )
+    return [first, "", second]
+
+
+def _ordered(cams: pd.DataFrame) -> pd.DataFrame:
+    rank = {"standard": 0, "other": 1, "fixed": 2, "variable": 3}
+    return cams.sort_values("role", key=lambda role: role.map(rank), kind="stable")
+
+
+def cam_name(found: Best, row: Mapping[Any, Any]) -> str:
+    """A row of `Best.cams` as the page calls it."""
+    role, label = row["role"], str(row["label"])
+    if role == "variable":
+        return "variable" if found.axes else "stepped"
+    if role == "fixed":
+        return f"best fixed ({fixed_name(found)})"
+    return f"{label} (standard)" if role == "standard" else label
+
+
+def _steps(found: Best, system: System) -> list[Piece]:
+    if not len(found.steps):
+        return []
+    rows = []
+    for count, stretches in found.steps.groupby("steps"):
+        records = stretches.to_dict("records")
+        mean = torque_texts(stretches[["weighted_Nm"]], system)["weighted_Nm"][0]
+        share = records[0]["share_of_gain"]
+        rows.append((f"{count}", mean, percent(share), step_words(found, records)))
+    title = (
+        f"Two or three fixed steps instead: {'weighted ' if found.weights else ''}mean torque, "
+        f"{user_unit('torque', system)}, and how much of the gain over the best fixed cam they get"
+    )
+    header = ("steps", "mean", "of the gain", "which, switched at")
+    return [
+        Grid(
+            title=title, header=header, rows=tuple(rows), left=frozenset({3}), folds=frozenset({3})
+        ),
+        "",
+    ]
+
+
+def step_words(found: Best, stretches: Sequence[Mapping[Any, Any]]) -> str:
+    """Such as '220° to about 7200 rpm, then 268°'."""
+    parts = []
+    for n, row in enumerate(stretches):
+        name = (
+            in_words(found.axes, place_of(row, found.axes)) if found.axes else str(row["setting"])
+        )
+        until = (
+            f" to about {round(stretches[n + 1]['switch_rpm'] / 50) * 50:.0f} rpm"
+            if n + 1 < len(stretches)
+            else ""
+        )
+        parts.append(f"{name}{until}")
+    return ", then ".join(parts)
+
+
+def _runs(found: Best, rows: pd.DataFrame) -> str:
+    return (
+        f"Model runs: {len(rows)}. `breathe compare` over the file's {found.settings_in_file} "
+        f"settings would take {found.settings_in_file * (found.speeds + len(found.left_out_rpm))}."
+    )
