@@ -54,10 +54,17 @@ QUESTIONS: tuple[Question, ...] = (
     Question("intake.cam.checking_height", "Lift at which the card counts its degrees", "0.10 mm"),
     Question("intake.cam.lash", "Valve clearance (lash)", "0.20 mm"),
     Question("intake.cam.lift", "Intake valve lift", "9.5 mm", unless="intake.cam.lobe_lift"),
-    Question("intake.cam.lobe_lift", "or else of the lobe", "6.3 mm", unless="intake.cam.lift"),
+    Question(
+        "intake.cam.lobe_lift", "Lift of the lobe instead", "6.3 mm", unless="intake.cam.lift"
+    ),
     Question("intake.cam.rocker_ratio", "Rocker ratio", "1.5", only_with="intake.cam.lobe_lift"),
     Question("exhaust.cam.lift", "Exhaust valve lift, if another", "9.5 mm"),
-    Question("exhaust.cam.checking_height", "The same of the exhaust", "0.10 mm", asked=False),
+    Question(
+        "exhaust.cam.checking_height",
+        "Exhaust lift the card counts at, if another",
+        "0.10 mm",
+        asked=False,
+    ),
     Question("exhaust.cam.lash", "Exhaust valve clearance, if another", "0.25 mm", asked=False),
     Question("exhaust.cam.lobe_lift", "Exhaust lobe lift, if another", "6.3 mm", asked=False),
     Question("exhaust.cam.rocker_ratio", "Exhaust rocker ratio, if another", "1.5", asked=False),
