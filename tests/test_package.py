@@ -46,12 +46,12 @@ def test_readme_example() -> None:
 
 
 def test_dir_shows_the_public_face_and_nothing_else() -> None:
-    assert dir(breathe) == ["BreatheError", "__version__", "compare", "read_engine", "trace"]
+    assert dir(breathe) == ["BreatheError", "__version__", "check", "compare", "read_engine", "trace"]
     for name in dir(breathe):
         assert getattr(breathe, name) is not None
 
 
-@pytest.mark.parametrize("name", ["compare", "trace", "read_engine"])
+@pytest.mark.parametrize("name", ["check", "compare", "trace", "read_engine"])
 def test_public_docstrings_name_parameters_results_and_errors(name: str) -> None:
     text = getattr(breathe, name).__doc__
     for section in ("Parameters\n", "Returns\n", "Raises\n"):

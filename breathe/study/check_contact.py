@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from math import isfinite
 
 import numpy as np
 
@@ -71,25 +72,38 @@ def _pressures(
         force = contact_force_N(stood.motion, spring, train or still, speed, stood.cam.lash_m)
         pressure = contact_pressure_Pa(found, follower, force)
         at = int(np.argmax(pressure))
-        angle = float(found.angle_deg[at])
-        yield Line(
+        worst = float(pressure[at])
+        line = Line(
             topic="contact",
             item=f"pressure {case if speed == 0.0 else f'at {speed:.0f} rpm'}",
             side=stood.side,
             setting=stood.setting,
             case=case,
             speed_rpm=speed,
-            value=float(pressure[at]),
+            value=worst,
             unit="Pa",
-            where=on_lobe(stood, angle),
+            where=on_lobe(stood, float(found.angle_deg[at])),
             limit=guide[1],
             limit_is="most",
             rule=f"{name}: {guide[0] / 1e6:.0f} to {guide[1] / 1e6:.0f} MPa at most is usual (from "
             "memory, 15 % either way)",
-            verdict=guide_verdict(float(pressure[at]), guide),
+            verdict=guide_verdict(worst, guide),
         )
+        if not isfinite(worst):
+            yield _no_contact(line, stood, follower, undercut=bool(found.undercut[at]))
+            continue
+        yield line
         if speed == 0.0:
             yield _band(stood, found, follower, force, at)
+
+
+def _no_contact(line: Line, stood: Stand, follower: Follower, *, undercut: bool) -> Line:
+    """No line of contact to press on: the lobe is undercut there, or the line is off the face."""
+    if not undercut:
+        note = "the touching line runs off the face"
+        return replace(line, value=None, verdict="does not fit", note=note)
+    note = _undercut_words(stood, follower)
+    return replace(line, value=None, verdict=_undercut_verdict(stood), note=note)
 
 
 def _band(stood: Stand, found: Contact, follower: Follower, force: Floats, at: int) -> Line:
@@ -104,7 +118,6 @@ def _band(stood: Stand, found: Contact, follower: Follower, force: Floats, at: i
     normal /= float(np.cos(np.radians(found.pressure_angle_deg[at])))
     length = float(touching_length_m(found, follower)[at])
     radius = float(found.reduced_radius_m[at])
-    sound = length > 0.0 and radius > 0.0
     return Line(
         topic="contact",
         item="band that touches there",
@@ -112,7 +125,7 @@ def _band(stood: Stand, found: Contact, follower: Follower, force: Floats, at: i
         setting=stood.setting,
         case="turned slowly",
         speed_rpm=0.0,
-        value=2 * hertz_half_width_m(normal, length, radius, modulus) if sound else None,
+        value=2 * hertz_half_width_m(normal, length, radius, modulus),
         unit="m",
         where=f"{on_lobe(stood, float(found.angle_deg[at]))}, {length * 1e3:.1f} mm long",
     )
@@ -173,7 +186,7 @@ def _curvature(stood: Stand, found: Contact, follower: Follower) -> Line:
     verdict: Verdict = "told"
     note = ""
     if undercut:
-        verdict = "question" if stood.from_card else "undercut"
+        verdict = _undercut_verdict(stood)
         note = _undercut_words(stood, follower)
     return Line(
         topic="contact",
@@ -188,6 +201,11 @@ def _curvature(stood: Stand, found: Contact, follower: Follower) -> Line:
         verdict=verdict,
         note=note,
     )
+
+
+def _undercut_verdict(stood: Stand) -> Verdict:
+    """A nose that is made up is asked about, a known one judged."""
+    return "question" if stood.from_card else "undercut"
 
 
 def _undercut_words(stood: Stand, follower: Follower) -> str:

@@ -183,14 +183,14 @@ def _swing(stood: Stand, spring: Spring, train: Train, speeds: Speeds) -> list[L
     return [
         Line(
             topic="spring",
-            item="valve swings by",
+            item=f"swings at {speeds.limit_rpm:.0f} rpm by",
             side=stood.side,
             setting=stood.setting,
             speed_rpm=speeds.limit_rpm,
             value=amplitude,
             unit="m",
             where=where,
-            note=f"at {speeds.limit_rpm:.0f} rpm, {natural:.0f} Hz, undamped",
+            note="undamped",
         )
         for where, amplitude in places
     ]

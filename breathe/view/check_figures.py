@@ -41,7 +41,7 @@ def quantity(value: float, unit: str, system: System) -> str:
         return f"{value:.2f}" if abs(value) < 3 else f"{value:.1f}"
     dimension, metric, other = _KINDS[unit]
     digits = other if imperial else metric
-    if unit == "m" and abs(value) < _SMALL_M:
+    if unit == "m" and 0.0 < abs(value) < _SMALL_M:
         digits += 1
     name = user_unit(dimension, system)
     return f"{from_si(value, dimension, name):.{digits}f} {name}"

@@ -67,7 +67,19 @@ def _mark(cell: str, labels: set[str]) -> str:
 
 
 def best_that_clears(torque: pd.DataFrame, about: About) -> list[str]:
-    """Which settings give most torque when those that do not clear are left out."""
+    """Which settings give most torque when those that do not clear are left out.
+
+    Parameters
+    ----------
+    torque : DataFrame
+        One row per speed, one column per setting.
+    about : About
+
+    Returns
+    -------
+    list of str
+        A sentence, or none where all clear.
+    """
     labels = failing(about)
     kept = [label for label in torque.columns if label not in labels]
     if len(kept) == len(torque.columns):
@@ -75,13 +87,14 @@ def best_that_clears(torque: pd.DataFrame, about: About) -> list[str]:
     if not kept:
         return ["No setting clears: none of these is to be built as it stands."]
     best = best_by_speed(torque[kept])
-    told = best.removeprefix("Most torque: ")
     left = [label for label in torque.columns if label in labels]
-    return [f"Without {', '.join(left)}, which {_do(left)} not clear: {told}"]
-
-
-def _do(labels: Sequence[str]) -> str:
-    return "do" if len(labels) > 1 else "does"
+    several = len(left) > 1
+    names, do = ", ".join(left), "do" if several else "does"
+    if best == best_by_speed(torque):
+        wins = "have" if several else "has"
+        return [f"{names} {do} not clear, and {wins} the most torque nowhere."]
+    told = best.removeprefix("Most torque: ")
+    return [f"Without {names}, which {do} not clear: {told}"]
 
 
 def clearance_caution(about: About) -> str:

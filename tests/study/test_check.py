@@ -335,6 +335,34 @@ def test_a_made_up_nose_is_asked_about_and_a_measured_one_judged(tmp_path):
     measured = check(dataclasses.replace(engine, intake_cam=cam), ["228°"])
     line = one(measured, "contact", "sharpest", side="intake", setting="228°")
     assert line.verdict == "undercut" and "base circle radius of" in line.note
+    pressed = one(measured, "contact", "pressure turned", side="intake", setting="228°")
+    assert pressed.value is None and pressed.verdict == "undercut"
+
+
+def test_a_line_that_runs_off_the_face_does_not_fit(tmp_path):
+    bucket = (
+        'kind = "finger"\nbase_circle_radius = "17 mm"\ncontact_width = "9 mm"      # along the '
+        'shaft, where roller and lobe touch\nroller_radius = "9 mm"',
+        'kind = "bucket"\nbase_circle_radius = "40 mm"\ncontact_width = "12 mm"\n'
+        'face_diameter = "16 mm"',
+    )
+    found = check(read_engine(write_story(tmp_path, bucket)), ["228°"])
+    wanted = {"side": "intake", "setting": "228°"}
+    line = one(found, "contact", "line runs off middle", **wanted)
+    # 8 mm of half face less 0.5 mm of edge.
+    assert line.limit == pytest.approx(7.5e-3) and line.verdict == "does not fit"
+    pressed = one(found, "contact", "pressure turned", **wanted)
+    assert pressed.value is None and pressed.verdict == "does not fit"
+    swept = max(abs(np.gradient(_lobe_lift(found), np.radians(0.05))))
+    assert line.value == pytest.approx(swept, rel=5e-3)
+
+
+def _lobe_lift(found: Check):
+    """Lift at the lobe each 0.1 crank degree, of the engine's own intake cam."""
+    lobe = found.engine.intake_cam.lobe
+    angle = np.arange(lobe.angle_deg[0], lobe.angle_deg[-1], 0.1)
+    ratio = found.engine.mechanics.intake.follower.rocker_ratio
+    return np.interp(angle, lobe.angle_deg, lobe.lift_m) / ratio
 
 
 def test_seating_of_a_card_lobe_is_a_question():

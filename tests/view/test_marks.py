@@ -46,6 +46,15 @@ def test_its_wins_are_marked_and_the_best_without_it_told(table, bad):
     assert len(torque.rows) == len(by_speed(table, bad, "torque_Nm"))
 
 
+def test_a_mark_that_wins_nowhere_is_said_shortly(table, about):
+    notes = tuple(
+        replace(note, does_not_clear=GAP if note.label == "228°" else "") for note in about.settings
+    )
+    worse = table.assign(torque_Nm=table["torque_Nm"].where(table["setting"] != "228°", 1.0))
+    told = texts(comparison(worse, replace(about, settings=notes, unknown_clearances=())))
+    assert "228° does not clear, and has the most torque nowhere." in told
+
+
 def test_nothing_is_marked_where_all_clears_or_nothing_was_checked(table, about):
     for told in (about, replace(about, unknown_clearances=())):
         page = comparison(table, told)
