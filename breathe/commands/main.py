@@ -21,6 +21,7 @@ from breathe.version import VERSION
 from breathe.view.console import prepare_streams
 
 VERBS = {
+    "best": "Best setting at each speed, best fixed cam, and what variable gains over it.",
     "check": "Will anything touch, will the springs hold, does it fit, at every setting.",
     "compare": "Torque and more at every speed and cam setting: where longer helps.",
     "explain": "What was read from an engine file, assumed and worked out; no simulation.",
@@ -30,6 +31,7 @@ VERBS = {
     "show": "Print a run again without computing.",
 }
 EXAMPLES = {
+    "best": "breathe best engines/road_four_sleeve.toml --speeds 1500:7500:500",
     "check": "breathe check engines/road_four_sleeve.toml",
     "compare": "breathe compare engines/road_four_sleeve.toml --speeds 1500:7500:500",
     "explain": "breathe explain engines/road_four_sleeve.toml",
