@@ -46,7 +46,14 @@ def test_readme_example() -> None:
 
 
 def test_dir_shows_the_public_face_and_nothing_else() -> None:
-    assert dir(breathe) == ["BreatheError", "__version__", "check", "compare", "read_engine", "trace"]
+    assert dir(breathe) == [
+        "BreatheError",
+        "__version__",
+        "check",
+        "compare",
+        "read_engine",
+        "trace",
+    ]
     for name in dir(breathe):
         assert getattr(breathe, name) is not None
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from breathe.engine.parts import Engine, Setting, Side
 from breathe.study.check_line import Line, gap_verdict, worst_of
+from breathe.study.check_springs import coil_bind_lines
 from breathe.study.check_stand import SIDES, Stand, mechanics_of, stand
 from breathe.valvetrain.clearance import (
     RADIAL_RULE_M,
@@ -110,7 +111,7 @@ def _mismatch(room: PistonRoom, side: Side) -> str | None:
 
 
 def does_not_clear(engine: Engine, settings: Iterable[Setting]) -> dict[str, str]:
-    """Which settings touch or come too close, and the worst gap of each in words.
+    """Which settings touch or come too close, coils too, and the worst gap of each in words.
 
     Parameters
     ----------
@@ -121,7 +122,7 @@ def does_not_clear(engine: Engine, settings: Iterable[Setting]) -> dict[str, str
     Returns
     -------
     dict
-        By label, such as 'intake valve to piston 1.09 mm at 7.0 ATDC with cam early, below 2 mm'.
+        By label, such as 'intake valve to piston 1.09 mm at 7.0 ATDC, too close: at least 2 mm'.
     """
     found = {}
     for setting in settings:
@@ -133,6 +134,8 @@ def does_not_clear(engine: Engine, settings: Iterable[Setting]) -> dict[str, str
             *piston_lines(engine, intake),
             *piston_lines(engine, exhaust),
             *valve_lines(engine, intake, exhaust),
+            *coil_bind_lines(intake),
+            *coil_bind_lines(exhaust),
         ]
         worst = worst_of(lines)
         if worst is not None:
@@ -144,7 +147,8 @@ def gap_words(line: Line) -> str:
     """A gap that fails, told in metric units."""
     assert line.value is not None and line.limit is not None
     what = f"{line.side} {line.topic}" if line.side else line.topic
-    case = "" if line.case == "as given" else f" with {line.case}"
+    what += f", {line.item}" if line.topic == "spring" else ""
+    case = f" with {line.case}" if line.case not in ("as given", "") else ""
     told = f"{what} {line.value * 1e3:.2f} mm at {line.where}{case}"
     return f"{told}, {line.verdict}: at least {line.limit * 1e3:.3g} mm"
 

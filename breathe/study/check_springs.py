@@ -46,7 +46,7 @@ def spring_lines(stood: Stand, speeds: Speeds) -> list[Line]:
     spring, train = stood.parts.spring, stood.parts.train
     if spring is None:
         return []
-    lines = [_open_load(stood, spring), *_coil_bind(stood, spring)]
+    lines = [_open_load(stood, spring), *coil_bind_lines(stood)]
     if train is None:
         return lines
     return [
@@ -70,8 +70,10 @@ def _open_load(stood: Stand, spring: Spring) -> Line:
     )
 
 
-def _coil_bind(stood: Stand, spring: Spring) -> list[Line]:
-    margin = coil_bind_margin_m(spring, stood.full_lift_m)
+def coil_bind_lines(stood: Stand) -> list[Line]:
+    """What is left of the spring's travel at full lift, lash used up."""
+    spring = stood.parts.spring
+    margin = coil_bind_margin_m(spring, stood.full_lift_m) if spring is not None else None
     if margin is None:
         return []
     return [

@@ -162,6 +162,8 @@ def test_a_spring_that_binds_touches(tmp_path):
     found = check(read_engine(path), ["228°"])
     line = one(found, "spring", "travel to coil bind", side="intake", setting="228°")
     assert line.value == pytest.approx(0.7e-3, abs=1e-6) and line.verdict == "too close"
+    told = does_not_clear(found.engine, found.settings)
+    assert told["228°"].startswith("intake spring, travel to coil bind 0.70 mm at the nose")
 
 
 def test_speed_limit_other_than_the_files(story):
