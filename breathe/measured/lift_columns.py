@@ -51,7 +51,7 @@ def find_table(raw: RawSheet) -> Table:
     """
     looks = looks_like(raw)
     plain = [row for row in raw.rows if not row.cells[0].startswith(_REMARK)]
-    remarks = [row.cells[0].lstrip("#!/% ") for row in raw.rows if row not in plain]
+    remarks = [row.cells[0].lstrip("#!/% ") for row in raw.rows if row.cells[0].startswith(_REMARK)]
     at = _names_at(plain, raw.decimal)
     both = at is not None and {"angle", "lift"} <= {read_heading(c).kind for c in plain[at].cells}
     if not both and looks.startswith(_WRONG_KINDS):

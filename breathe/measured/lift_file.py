@@ -14,7 +14,7 @@ import numpy as np
 
 from breathe.engine.parts import Floats, Side
 from breathe.measured.lift_columns import Chosen, Table, choose_columns, find_table
-from breathe.measured.lift_units import readings_m
+from breathe.measured.lift_units import readings_m, resolution_m
 from breathe.measured.lift_words import (
     AngleCell,
     LiftCell,
@@ -37,7 +37,7 @@ from breathe.measured.wheel import (
     side_by_order,
 )
 
-MOST_ROWS = 5000
+MOST_ROWS = 8000
 SPAN_HEIGHT_M = 0.1e-3
 _TOLD_REMARKS = 3
 
@@ -67,6 +67,10 @@ class LiftReadings:
     """(n,) rising, crank degrees on the sheet's own wheel."""
     lift_m: Floats
     """(n,) at the valve where the sheet or the rocker ratio says so."""
+    resolution_m: float
+    """To which lifts are rounded."""
+    step_deg: float
+    """Usual step of the wheel [deg crank]."""
     row: tuple[int, ...]
     """(n,) line of the file; the first of those averaged."""
     wheel: Wheel
@@ -74,6 +78,8 @@ class LiftReadings:
     """As the column, the dead centres or the user say."""
     zero: Zero | None
     """As the sheet or the user says."""
+    dead_centres: bool
+    """Angles were told from dead centres."""
     rows_read: int
     rows_used: int
     row_notes: tuple[RowNote, ...]
@@ -139,10 +145,13 @@ def read_lift_file(path: Path, asked: Asked | None = None) -> LiftReadings:
         name=path.name,
         angle_deg=sweep.angle * to_crank,
         lift_m=sweep.lift_m * asked.rocker_ratio,
+        step_deg=float(np.median(np.diff(found[0].angle))) * to_crank,
+        resolution_m=resolution_m(np.concatenate(lifts), unit[1]) * asked.rocker_ratio,
         row=sweep.row,
         wheel=wheel,
         side=side or asked.side or _named_side(table, chosen),
         zero=asked.zero or zero,
+        dead_centres=dead_centres,
         rows_read=rows_read,
         rows_used=len(used),
         row_notes=tuple(sorted(told.rows, key=lambda note: (note.row, note.why))),
@@ -209,7 +218,8 @@ def _check_count(columns: Sequence[_Cells], told: Told) -> None:
     if count > MOST_ROWS:
         raise told.refuse(f"found {count} readings; expected at most {MOST_ROWS}")
     if count < FEWEST_ROWS:
-        dropped = f" ({len(told.rows)} rows hold none)" if told.rows else ""
+        rows = ", ".join(str(note.row) for note in told.rows[:8])
+        dropped = f" (none in row {rows})" if told.rows else ""
         raise told.refuse(
             f"found {count} reading{'s' if count != 1 else ''} of angle and lift{dropped}; "
             f"expected at least {FEWEST_ROWS} over both flanks"

@@ -11,6 +11,7 @@ from breathe.measured.lift_words import LIFT_UNITS_M, LiftCell
 
 LIKELY = {"mm": (1.5, 25.0), "in": (0.06, 1.0), "thou": (60.0, 1000.0), "µm": (1500.0, 25000.0)}
 """Greatest lifts in each unit, 1.5 to 25 mm: no two overlap."""
+NEARLY_ALL = 0.85
 
 
 def readings_m(
@@ -37,6 +38,19 @@ def readings_m(
         for cells in columns
     ]
     return (unit, LIFT_UNITS_M[unit]), lifts, f"lift: {words}"
+
+
+def resolution_m(lift_m: Floats, unit_m: float) -> float:
+    """To which readings are rounded, or 0 where they are not.
+
+    The coarsest of 1, 0.1, 0.05 ... 0.001 of the unit that nearly all readings are multiples of.
+    """
+    in_unit = lift_m / unit_m
+    for step in (1.0, 0.1, 0.05, 0.01, 0.005, 0.001, 0.0005, 0.0001):
+        off = np.abs(in_unit / step - np.round(in_unit / step))
+        if np.mean(off < 1e-3) > NEARLY_ALL and np.ptp(in_unit) > 10 * step:
+            return step * unit_m
+    return 0.0
 
 
 def _unit(silent: Floats, asked: str | None, heading: str) -> tuple[str, str]:

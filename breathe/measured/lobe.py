@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
-from breathe.engine.parts import Lobe, Side
+from breathe.engine.parts import Floats, Lobe, Side
 from breathe.measured.lift_file import Asked, LiftReadings, read_lift_file
 from breathe.measured.sheet import SheetError
-from breathe.measured.wheel import Placed, place_zero
+from breathe.measured.wheel import Placed, place_zero, told_from_overlap
 from breathe.valvetrain.lift import Smoothed, lobe_from_table
 
 MOST_MISSING = 0.2
 """Share of a flank without readings beyond which acceleration is refused."""
+FINEST_DIAL_M = 0.5e-6
 _SEAT_M = 0.1e-3
 _PLAIN = ("encoding: UTF-8", "columns parted by commas", "decimal point")
 """What needs no asking back."""
@@ -29,6 +30,8 @@ class MeasuredLobe:
     placed: Placed
     step_deg: float
     """Usual step between readings [deg crank]."""
+    gaps_deg: Floats
+    """(m, 2) stretches without readings on the open lobe, crank degrees from the nose."""
     missing: tuple[float, float]
     """Share of the opening and of the closing flank without readings."""
     questions: tuple[str, ...]
@@ -70,28 +73,41 @@ def measured_lobe(path: Path, asked: Asked | None = None) -> MeasuredLobe:
     readings = read_lift_file(path, asked)
     try:
         smoothed = lobe_from_table(
-            readings.angle_deg, readings.lift_m, made_from=f"measured: {path.name}"
+            readings.angle_deg,
+            readings.lift_m,
+            made_from=f"measured: {path.name}",
+            resolution_m=readings.resolution_m,
         )
     except ValueError as error:
-        hint = f" ({readings.understood[-1]})" if readings.understood else ""
-        raise SheetError(f"{path.name}: {error}{hint}") from None
+        raise SheetError(f"{path.name}: {error}") from None
     placed = place_zero(
         smoothed.nose_deg,
         asked=asked.zero,
         said=readings.zero,
         side=None if readings.zero else readings.side,
-        crank=readings.wheel == "crank",
+        wheel=readings.wheel,
     )
-    step = float(np.median(np.diff(readings.angle_deg)))
+    if readings.dead_centres:
+        after = told_from_overlap(smoothed.nose_deg + placed.shift_deg - 360.0)
+        placed = replace(placed, words=f"nose {after}")
+    step = readings.step_deg
     _refuse_other_side(readings, smoothed, placed, asked.side)
-    missing = _missing(readings, smoothed, step)
+    gaps = _gaps(readings, smoothed, step)
+    missing = _missing(gaps, smoothed, step)
+    to_wheel = 2.0 if readings.wheel == "cam" else 1.0
     return MeasuredLobe(
         readings=readings,
         smoothed=smoothed,
         placed=placed,
         step_deg=step,
+        gaps_deg=gaps,
         missing=missing,
-        questions=(*readings.questions, *smoothed.notes, *_about_gaps(missing)),
+        questions=(
+            *readings.questions,
+            *smoothed.notes,
+            *_about_scatter(smoothed),
+            *_about_gaps(gaps, missing, smoothed.nose_deg, to_wheel),
+        ),
     )
 
 
@@ -113,7 +129,7 @@ def _refuse_other_side(
         return
     if placed.zero != "arbitrary" or placed.sure or readings.wheel == "cam":
         return
-    guess = place_zero(smoothed.nose_deg, asked=None, said=None, side=other, crank=True)
+    guess = place_zero(smoothed.nose_deg, asked=None, said=None, side=other, wheel="crank")
     whole = np.ptp(readings.angle_deg) > 400 or readings.angle_deg[0] < -300
     if guess.zero in ("firing", "overlap") and whole:
         raise SheetError(
@@ -122,21 +138,43 @@ def _refuse_other_side(
         )
 
 
-def _missing(readings: LiftReadings, smoothed: Smoothed, step_deg: float) -> tuple[float, float]:
-    angle = readings.angle_deg - smoothed.nose_deg
-    lobe = smoothed.lobe
-    open_deg = lobe.angle_deg[lobe.lift_m > _SEAT_M][[0, -1]]
-    shares = []
-    for first, last in ((open_deg[0], 0.0), (0.0, open_deg[1])):
-        inside = angle[(angle > first) & (angle < last)]
-        gaps = np.diff(np.concatenate([[first], inside, [last]]))
-        unread = gaps[gaps > 1.6 * step_deg] - step_deg
-        shares.append(float(unread.sum() / (last - first)))
-    return shares[0], shares[1]
-
-
-def _about_gaps(missing: tuple[float, float]) -> list[str]:
+def _about_scatter(smoothed: Smoothed) -> list[str]:
+    if smoothed.curve.scatter_m > FINEST_DIAL_M:
+        return []
     return [
+        "the readings are smoother than any dial: a computed or already smoothed curve; the doubt "
+        "of how it was measured is not in it"
+    ]
+
+
+def _gaps(readings: LiftReadings, smoothed: Smoothed, step_deg: float) -> Floats:
+    """(m, 2) stretches without readings on the open lobe, crank degrees from the nose."""
+    lobe = smoothed.lobe
+    angle = readings.angle_deg - smoothed.nose_deg
+    first, last = lobe.angle_deg[lobe.lift_m > _SEAT_M][[0, -1]]
+    wide = np.diff(angle) > 1.6 * step_deg
+    within = (angle[1:] > first) & (angle[:-1] < last)
+    at = np.flatnonzero(wide & within)
+    return np.column_stack([angle[at], angle[at + 1]])
+
+
+def _missing(gaps: Floats, smoothed: Smoothed, step_deg: float) -> tuple[float, float]:
+    """Share of the opening and of the closing flank without readings."""
+    lobe = smoothed.lobe
+    first, last = lobe.angle_deg[lobe.lift_m > _SEAT_M][[0, -1]]
+    unread = [0.0, 0.0]
+    for start, end in gaps:
+        middle = (start + end) / 2
+        unread[int(middle > 0)] += float(end - start) - step_deg
+    return unread[0] / -float(first), unread[1] / float(last)
+
+
+def _about_gaps(
+    gaps: Floats, missing: tuple[float, float], nose_deg: float, to_wheel: float
+) -> list[str]:
+    told = [f"{a:.4g} to {b:.4g}" for a, b in (gaps + nose_deg) / to_wheel]
+    notes = [f"no readings from {', '.join(told[:6])} deg of the wheel"] if told else []
+    return notes + [
         f"{share * 100:.0f} % of the {name} flank has no readings: wider doubt there"
         for name, share in zip(("opening", "closing"), missing, strict=True)
         if share > MOST_MISSING

@@ -24,6 +24,10 @@ coarse steps pass over the corners of a lobe."""
 MOST_OUT = 0.2
 """Share of readings that may be wrong before the whole sheet is doubted."""
 FEWEST = 8
+STRETCH = 21
+"""Readings among which one wrong one is looked for at a time."""
+BLOCK = 200
+"""Readings smoothed at a time: the work grows with the cube of their number."""
 _UNITS: tuple[tuple[float, str, str], ...] = (
     (25.4, "in", "mm"),
     (1 / 25.4, "mm", "in"),
@@ -85,8 +89,10 @@ def repair(
     _not_too_many(kept, row)
     while kept.sum() >= FEWEST:
         off, limit = _off_the_others(angle_deg[kept], lift_m[kept])
-        worst = int(np.argmax(np.abs(off) / limit))
-        if abs(off[worst]) <= limit[worst]:
+        excess = np.abs(off) / limit
+        # One wrong reading makes those beside it look wrong: only the worst of each stretch goes.
+        worst = (excess > 1) & (excess == maximum_filter1d(excess, STRETCH))
+        if not worst.any():
             break
         kept[np.flatnonzero(kept)[worst]] = False
         _not_too_many(kept, row)
@@ -168,12 +174,23 @@ def _gross(lift_m: Floats) -> np.ndarray:
 
 def _off_the_others(angle_deg: Floats, lift_m: Floats) -> tuple[Floats, Floats]:
     """How far each reading is from the spline through the others, and how far is too far."""
-    through = smooth(angle_deg, lift_m)
-    share = np.minimum(through.leverage, 0.98)
-    # Beyond the ends the others only say how the curve might go on.
-    share[[0, 1, -2, -1]] = np.minimum(share[[0, 1, -2, -1]], 0.5)
-    curve = through.spline(angle_deg)
-    off = (lift_m - curve) / (1 - share)
+    n = len(lift_m)
+    curve, expected = np.empty(n), np.empty(n)
+    for start in range(0, n, BLOCK):
+        inner = slice(start, min(start + BLOCK, n))
+        outer = slice(max(start - STRETCH, 0), min(start + BLOCK + STRETCH, n))
+        through = smooth(angle_deg[outer], lift_m[outer])
+        at = slice(inner.start - outer.start, inner.stop - outer.start)
+        curve[inner] = through.spline(angle_deg[inner])
+        share = np.minimum(through.leverage[at], 0.98)
+        expected[inner] = lift_m[inner] - (lift_m[inner] - curve[inner]) / (1 - share)
+    off = lift_m - expected
+    for end, beside in ((0, 1), (-1, -2)):
+        # The others only say how the line would go straight on; a flank that flattens into its
+        # ramp ends between that, or the base circle, and the reading before.
+        low = max(float(expected[end]), 0.0)
+        high = max(low, float(lift_m[beside]))
+        off[end] = lift_m[end] - np.clip(lift_m[end], low, high)
     change = np.abs(np.diff(curve))
     around = maximum_filter1d(np.append(change, 0.0), 4)
     usual = max(STANDS_OUT_M, 8 * float(np.median(np.abs(off))))

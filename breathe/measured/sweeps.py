@@ -20,6 +20,7 @@ from breathe.measured.wheel import (
 )
 
 FEWEST_ROWS = 12
+LEAST_BACKLASH_DEG = 0.25
 REPEATS_APART_M = 0.1e-3
 WIDEST_DISAGREEMENT_M = 0.15e-3
 """Two passes further apart than this (rms) are not of one lobe."""
@@ -153,9 +154,10 @@ def merged(sweeps: Sequence[Sweep], wheel: Wheel, told: Told) -> tuple[Sweep, fl
             "they are moved; expected the same lobe twice. Two lobes in one column?"
         )
     crank = apart * (2.0 if wheel == "cam" else 1.0)
+    backlash = abs(crank) > LEAST_BACKLASH_DEG
     told.understood.append(
-        f"the lobe was read twice, the passes {abs(crank):.2f} deg crank apart: the mean is taken; "
-        "backlash shows like this, so turn one way only"
+        f"the lobe was read twice, the passes {abs(crank):.2f} deg crank apart: the mean is taken"
+        + ("; backlash shows like this, so turn one way only" if backlash else "")
     )
     angle = np.concatenate([first.angle + apart / 2, second.angle - apart / 2])
     lift = np.concatenate([first.lift_m, second.lift_m])

@@ -19,8 +19,10 @@ IN_ORDER_SHARE = 0.85
 CAM_BELOW_DEG, CRANK_ABOVE_DEG = 170.0, 200.0
 """No cam opens a valve for less than 170 deg crank, and none for more than 200 deg cam
 (common practice, no source)."""
-CRANK_SPAN_DEG = (120.0, 420.0)
-"""Seat durations taken at all."""
+CRANK_SPAN_DEG = (170.0, 420.0)
+"""Seat durations taken without asking."""
+SHORTEST_DEG = 120.0
+"""Seat duration taken where the user insists."""
 CARD_MATCH = 0.12
 """Share by which a measured span may differ from the card's duration and still match."""
 MOST_BACKLASH_DEG = 8.0
@@ -58,16 +60,14 @@ def crank_angles(cells: Sequence[AngleCell], side: Side) -> Floats:
 
 
 def side_by_order(cells: Sequence[AngleCell], lift_m: Floats) -> Side:
-    """The side for which lift over crank angle rises and falls least often."""
-    swings = {}
+    """The side for which the readings, as written, jump about the wheel least."""
+    way = {}
     sides: tuple[Side, Side] = ("intake", "exhaust")
     for side in sides:
         angle = crank_angles(cells, side)
-        kept = np.isfinite(angle)
-        by_angle = lift_m[kept][np.argsort(angle[kept], kind="stable")]
-        swings[side] = float(np.abs(np.diff(by_angle)).sum())
-    if abs(swings["intake"] - swings["exhaust"]) > 0.1 * float(lift_m.max()):
-        return "intake" if swings["intake"] < swings["exhaust"] else "exhaust"
+        way[side] = float(np.abs(np.diff(angle[np.isfinite(angle)])).sum())
+    if way["intake"] != way["exhaust"]:
+        return "intake" if way["intake"] < way["exhaust"] else "exhaust"
     at_peak = cells[int(np.argmax(lift_m))]
     return "exhaust" if at_peak.centre == "TDC" and at_peak.deg < 0 else "intake"
 
@@ -263,15 +263,16 @@ def cam_or_crank(
         Where it cannot be decided or what is said cannot be.
     """
     stated = (asked, f"--angles {asked}") if asked else said
-    opened = f"opened span {span_deg:.0f} deg at {height}"
+    opened = f"opened span {span_deg:.1f} deg at {height}"
     if stated:
         wheel = stated[0]
         crank = span_deg * (2 if wheel == "cam" else 1)
-        if not CRANK_SPAN_DEG[0] <= crank <= CRANK_SPAN_DEG[1]:
+        least = SHORTEST_DEG if asked else CRANK_SPAN_DEG[0]
+        if not least <= crank <= CRANK_SPAN_DEG[1]:
             other = "crank" if wheel == "cam" else "cam"
             raise WheelError(
                 f"{stated[1]} means {wheel} degrees, but the {opened} would then be a duration of "
-                f"{crank:.0f} deg crank; expected {CRANK_SPAN_DEG[0]:.0f} to "
+                f"{crank:.0f} deg crank; expected {least:.0f} to "
                 f"{CRANK_SPAN_DEG[1]:.0f}. Is it {other} degrees? Say so with --angles {other}"
             )
         return wheel, f"{wheel} degrees ({stated[1]}); {opened}"
@@ -282,12 +283,17 @@ def cam_or_crank(
         if abs(span_deg - ordered_deg) < CARD_MATCH * ordered_deg:
             fits.append("crank")
         if fits:
-            twice = f", twice that is {2 * span_deg:.0f} and" if fits[0] == "cam" else ""
+            twice = f", twice that is {2 * span_deg:.1f} and" if fits[0] == "cam" else ""
             other = "crank" if fits[0] == "cam" else "cam"
             return fits[0], (
                 f"{opened}{twice} matches the card's {ordered_deg:.0f}: taken as {fits[0]} "
                 f"degrees; say otherwise with --angles {other}"
             )
+    if not CRANK_SPAN_DEG[0] <= 2 * span_deg <= 2 * CRANK_SPAN_DEG[1]:
+        raise WheelError(
+            f"the {opened} is no duration in crank or cam degrees; expected "
+            f"{CRANK_SPAN_DEG[0]:.0f} to {CRANK_SPAN_DEG[1]:.0f} deg crank. Are those angles?"
+        )
     if span_deg < CAM_BELOW_DEG:
         return "cam", (
             f"{opened} is too short for crank degrees (twice that is {2 * span_deg:.0f}): taken "
@@ -318,7 +324,7 @@ class Placed:
 
 
 def place_zero(
-    nose_deg: float, *, asked: Zero | None, said: Zero | None, side: Side | None, crank: bool
+    nose_deg: float, *, asked: Zero | None, said: Zero | None, side: Side | None, wheel: Wheel
 ) -> Placed:
     """Where the wheel's zero is in the cycle, and which side the lobe is.
 
@@ -327,6 +333,9 @@ def place_zero(
     unless said.
     """
     stated = asked or said
+    per, turn = (2.0, 360.0) if wheel == "cam" else (1.0, 720.0)
+    nose = nose_deg / per
+    shown = f"{nose % turn if not -turn / 2 <= nose <= turn else nose:.1f} deg {wheel}"
     if stated in ("firing", "overlap"):
         shift = 0.0 if stated == "firing" else 360.0
         after = (nose_deg + shift - 360.0 + 360.0) % 720.0 - 360.0
@@ -340,12 +349,12 @@ def place_zero(
         )
     if stated in ("nose", "arbitrary") or (abs(nose_deg) < 4.0 and not stated):
         named = stated or "nose"
-        why = "" if stated else f", for the nose is at {nose_deg:.1f}"
-        words = "0 is the nose" if named == "nose" else "0 is arbitrary"
+        why = "" if stated else f", for the nose is at {shown}".replace("-0.0", "0.0")
+        words = "0 is the nose" if named == "nose" else f"0 is arbitrary, nose at {shown}"
         return Placed(
             shift_deg=-nose_deg, zero=named, sure=bool(stated), side=side, words=words + why
         )
-    if crank:
+    if wheel == "crank":
         guesses: tuple[Zero, Zero] = ("firing", "overlap")
         for zero in guesses:
             turned = nose_deg % 720.0 - (360.0 if zero == "firing" else 0.0)
@@ -358,7 +367,7 @@ def place_zero(
                     sure=False,
                     side=guess,
                     words=(
-                        f"nose at {nose_deg:.1f}: fits an {guess} lobe {told_from_overlap(after)} "
+                        f"nose at {shown}: fits an {guess} lobe {told_from_overlap(after)} "
                         f"if 0 is {zero} TDC; say otherwise with --zero"
                     ),
                 )
@@ -368,7 +377,7 @@ def place_zero(
         sure=False,
         side=side,
         words=(
-            f"nose at {nose_deg:.1f} on the wheel; where its 0 is in the cycle is not known, so "
+            f"nose at {shown} of the wheel; where its 0 is in the cycle is not known, so "
             "neither is the centreline; say it with --zero firing or --zero overlap"
         ),
     )

@@ -15,6 +15,8 @@ from scipy.interpolate import PPoly
 
 from breathe.engine.parts import Floats
 from breathe.measured.lobe import MOST_MISSING, MeasuredLobe
+from breathe.valvetrain.lift import Smoothed
+from breathe.valvetrain.smoothing import second_difference_noise
 
 CHECKING_HEIGHTS_M = (0.1e-3, 1.0e-3, 0.05 * 0.0254)
 WHEEL_DEG = 0.25
@@ -24,7 +26,10 @@ DIAL_M = 0.01e-3
 """What all readings of the dial may be off by together: one division (common practice, no source:
 a lift reading is good to 0.02 mm)."""
 COARSEST_STEP_DEG = 10.0
-"""Crank degrees; beyond, even clean readings give acceleration 2 % off and worse."""
+"""Crank degrees."""
+AT_COARSEST = 0.02
+"""Share by which acceleration from clean readings is off at the coarsest step (recomputed for a
+quintic flank; 0.005 at half of it)."""
 MOST_DOUBT, WARN_DOUBT = 0.35, 0.10
 """Share of the peak: above the first acceleration is refused, above the second warned of."""
 _GRID_DEG = 0.25
@@ -49,7 +54,7 @@ class AtHeight:
     middle: Figure
     """Middle of the opening, from the nose."""
     guessed: bool
-    """The readings stop above this height, or it is lost in their scatter."""
+    """The readings stop above this height or have a gap there, or their scatter hides it."""
 
     @property
     def difference_deg(self) -> float:
@@ -137,7 +142,7 @@ def lobe_figures(
     """
     wanted = sorted({*CHECKING_HEIGHTS_M, *heights_m})
     full = float(measured.lobe.lift_m.max())
-    rows = tuple(_at_height(measured, one) for one in wanted if one < 0.98 * full)
+    rows = tuple(_of_measured(measured, one) for one in wanted if one < 0.98 * full)
     curve, nose = measured.smoothed.curve, measured.smoothed.nose_deg
     velocity, acceleration = _motion(measured, 1), _motion(measured, 2)
     words = _acceleration_words(measured, acceleration)
@@ -146,13 +151,13 @@ def lobe_figures(
     apart, at = _flanks_apart(measured)
     verdict = None
     if ordered is not None and ordered[1] < 0.98 * full:
-        found = _at_height(measured, ordered[1]).duration
+        found = _of_measured(measured, ordered[1]).duration
         verdict = Verdict(ordered_deg=ordered[0], height_m=ordered[1], found=found)
     return LobeFigures(
         measured=measured,
         heights=rows,
         peak_m=Figure(full, float(np.hypot(curve.doubt(np.array([nose]))[0], DIAL_M))),
-        nose_deg=Figure(nose, _at_height(measured, 0.9 * full).middle.doubt),
+        nose_deg=Figure(nose, _of_measured(measured, 0.9 * full).middle.doubt),
         flanks_apart_m=apart,
         flanks_apart_at_deg=at,
         velocity=velocity,
@@ -169,41 +174,62 @@ def _wheel_doubt(measured: MeasuredLobe) -> float:
     return WHEEL_DEG * (2.0 if measured.readings.wheel == "cam" else 1.0)
 
 
-def _event_doubts(
-    measured: MeasuredLobe, height_m: float
-) -> tuple[tuple[float, float], tuple[float, float]]:
-    """Doubt of opening and closing at a height [deg crank]: their own, and by the dial's zero."""
-    curve = measured.smoothed.curve
+def _event_doubts(smoothed: Smoothed, height_m: float) -> tuple[Floats, Floats]:
+    """Doubt of opening and closing at a height [deg crank]: by the curve, by the dial's zero."""
+    curve, nose = smoothed.curve, smoothed.nose_deg
     pieces = curve.pieces
-    peak = measured.smoothed.nose_deg
-    height = max(height_m, measured.smoothed.floor_m)
-    at = pieces.solve(height, extrapolate=False)
-    before, after = at[at < peak], at[at > peak]
+    at = pieces.solve(max(height_m, smoothed.floor_m), extrapolate=False)
+    before, after = at[at < nose], at[at > nose]
     opens = float(before.max()) if len(before) else float(curve.at_deg[0])
     closes = float(after.min()) if len(after) else float(curve.at_deg[-1])
     both = np.array([opens, closes])
     slope = np.maximum(np.abs(pieces(both, nu=1)), 1e-9)
-    doubt = np.hypot(curve.doubt(both) / slope, _wheel_doubt(measured))
-    dial = DIAL_M / slope
-    return (float(doubt[0]), float(doubt[1])), (float(dial[0]), float(dial[1]))
+    return curve.doubt(both) / slope, DIAL_M / slope
 
 
-def _at_height(measured: MeasuredLobe, height_m: float) -> AtHeight:
-    lobe = measured.lobe
+def at_height(
+    smoothed: Smoothed, height_m: float, *, wheel_doubt_deg: float, unread: Floats | None = None
+) -> AtHeight:
+    """The opening at one checking height.
+
+    Parameters
+    ----------
+    smoothed : Smoothed
+    height_m : float
+        Below full lift.
+    wheel_doubt_deg : float
+        Of each event, by the wheel [deg crank].
+    unread : (m, 2) array, optional
+        Stretches without readings, from the nose.
+    """
+    lobe = smoothed.lobe
     top = int(np.argmax(lobe.lift_m))
     before = -float(np.interp(height_m, lobe.lift_m[: top + 1], lobe.angle_deg[: top + 1]))
     after = float(np.interp(height_m, lobe.lift_m[top:][::-1], lobe.angle_deg[top:][::-1]))
-    (opens, closes), (dial_opens, dial_closes) = _event_doubts(measured, height_m)
+    own, dial = _event_doubts(smoothed, height_m)
+    own = np.hypot(own, wheel_doubt_deg)
+    both = float(np.hypot(*own))
+    each = np.hypot(own, dial)
+    ends = smoothed.curve.lift_m[[0, -1]]
+    gaps = [] if unread is None else [tuple(gap) for gap in unread]
     # A wrong zero moves both events: apart for the duration, one against the other for the middle.
-    both, dial = float(np.hypot(opens, closes)), dial_opens + dial_closes
-    ends = measured.readings.lift_m[[0, -1]] - measured.smoothed.base_m
     return AtHeight(
         height_m=height_m,
-        duration=Figure(before + after, float(np.hypot(both, dial))),
-        before_nose=Figure(before, float(np.hypot(opens, dial_opens))),
-        after_nose=Figure(after, float(np.hypot(closes, dial_closes))),
-        middle=Figure((after - before) / 2, float(np.hypot(both, dial_opens - dial_closes)) / 2),
-        guessed=bool(height_m < max(float(ends.max()), measured.smoothed.floor_m)),
+        duration=Figure(before + after, float(np.hypot(both, dial.sum()))),
+        before_nose=Figure(before, float(each[0])),
+        after_nose=Figure(after, float(each[1])),
+        middle=Figure((after - before) / 2, float(np.hypot(both, dial[0] - dial[1])) / 2),
+        guessed=bool(height_m < max(float(ends.max()), smoothed.floor_m))
+        or any(low < event < high for low, high in gaps for event in (-before, after)),
+    )
+
+
+def _of_measured(measured: MeasuredLobe, height_m: float) -> AtHeight:
+    return at_height(
+        measured.smoothed,
+        height_m,
+        wheel_doubt_deg=_wheel_doubt(measured),
+        unread=measured.gaps_deg,
     )
 
 
@@ -234,9 +260,10 @@ def _peak(measured: MeasuredLobe, at: Floats, order: int, sign: float) -> Peak:
     value = curve.spline.derivative(order)(at)
     worst = int(np.argmax(sign * value))
     to_cam = 2.0**order
+    coarse = AT_COARSEST * (measured.step_deg / COARSEST_STEP_DEG) ** 2 if order == 2 else 0.0
     return Peak(
         value=float(value[worst]) * to_cam,
-        doubt=float(curve.doubt(at[[worst]], order)[0]) * to_cam,
+        doubt=float(np.hypot(curve.doubt(at[[worst]], order)[0], coarse * value[worst])) * to_cam,
         from_nose_deg=float(at[worst] - nose) / 2,
     )
 
@@ -251,14 +278,18 @@ def _acceleration_words(measured: MeasuredLobe, found: Motion) -> str:
             f"refused: steps of {measured.step_deg / 2:.3g} cam deg are too coarse; expected at "
             f"most {COARSEST_STEP_DEG / 2:g}"
         )
-    share = max(peak.doubt / abs(peak.value) for peak in (found.opening, found.closing))
-    window = measured.smoothed.curve.window_deg / 2
-    scatter = measured.smoothed.curve.scatter_m * 1e3
-    why = f"readings scatter by {scatter:.3f} mm at steps of {measured.step_deg / 2:.3g} cam deg"
+    flanks = (found.opening, found.closing)
+    share = max(peak.doubt / max(abs(peak.value), 1e-12) for peak in flanks)
+    curve, step = measured.smoothed.curve, measured.step_deg / 2
+    raw = second_difference_noise(curve.scatter_m, step) / max(peak.value for peak in flanks)
+    why = (
+        f"scatter and steps of {step:.3g} cam deg leave a doubt of {share * 100:.0f} % of the peak "
+        f"(differences of the readings themselves: {raw * 100:.0f} %)"
+    )
     if share > MOST_DOUBT:
-        return f"refused: {why}, so it would be sure to {share * 100:.0f} % only"
+        return f"refused: {why}"
     if share > WARN_DOUBT:
-        return f"{why}: sure to {share * 100:.0f} % only, averaged over about {window:.0f} cam deg"
+        return f"{why}, averaged over about {curve.window_deg / 2:.0f} cam deg"
     return ""
 
 

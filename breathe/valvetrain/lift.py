@@ -20,7 +20,7 @@ OPEN_END_M = 0.5e-3
 WIDEST_SCATTER_M = 0.1e-3
 WRONG_ZERO_M = 0.02e-3
 """A base circle this far from zero is taken for a wrong zero; nearer, for scatter."""
-MOST_READINGS = 800
+MOST_READINGS = 500
 LONGEST_RAMP_DEG = 60.0
 EQUAL_LIFTS = np.linspace(0.80, 0.95, 7)
 """Shares of full lift at which the flanks are averaged to find the nose."""
@@ -48,7 +48,9 @@ class Smoothed:
         return float(np.sqrt(np.mean(self.residual_m**2)))
 
 
-def lobe_from_table(angle_deg: Floats, lift_m: Floats, *, made_from: str) -> Smoothed:
+def lobe_from_table(
+    angle_deg: Floats, lift_m: Floats, *, made_from: str, resolution_m: float = 0.0
+) -> Smoothed:
     """Smooth readings into a lobe.
 
     A cubic smoothing spline whose stiffness is chosen by cross-validation (``smoothing.smooth``)
@@ -64,6 +66,8 @@ def lobe_from_table(angle_deg: Floats, lift_m: Floats, *, made_from: str) -> Smo
         At the valve, zero lash.
     made_from : str
         For the lobe.
+    resolution_m : float
+        To which readings are rounded.
 
     Raises
     ------
@@ -75,7 +79,7 @@ def lobe_from_table(angle_deg: Floats, lift_m: Floats, *, made_from: str) -> Smo
     _check_table(angle, raw)
     base, notes = _base_level(raw)
     lift = raw - base
-    curve = _smooth(angle, lift)
+    curve = _smooth(angle, lift, resolution_m)
     pieces, scatter = curve.pieces, curve.scatter_m
     peak = _peak(pieces)
     floor = max(NOISE_FLOOR_M, 3 * scatter)
@@ -113,14 +117,14 @@ def _thinned(angle_deg: Floats, lift_m: Floats) -> tuple[Floats, Floats]:
     return np.add.reduceat(angle_deg, cuts) / count, np.add.reduceat(lift_m, cuts) / count
 
 
-def _smooth(angle_deg: Floats, lift_m: Floats) -> Smooth:
+def _smooth(angle_deg: Floats, lift_m: Floats, resolution_m: float) -> Smooth:
     """Smoothing spline; refuses wild scatter."""
-    curve = smooth(*_thinned(angle_deg, lift_m))
+    curve = smooth(*_thinned(angle_deg, lift_m), resolution_m=resolution_m)
     apart = float(np.sqrt(np.mean((lift_m - curve.spline(angle_deg)) ** 2)))
     if apart > WIDEST_SCATTER_M:
         raise ValueError(
             f"found readings that scatter by {apart * 1e3:.2f} mm (rms) about any smooth line; "
-            f"expected at most {WIDEST_SCATTER_M * 1e3:.2f} mm"
+            f"expected at most {WIDEST_SCATTER_M * 1e3:.2f} mm. Two units in one column?"
         )
     return curve
 

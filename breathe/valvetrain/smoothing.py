@@ -71,8 +71,7 @@ class Smooth:
         n = len(x)
         at = np.clip(np.atleast_1d(at_deg), x[0], x[-1])
         smoothed = make_smoothing_spline(x, np.eye(n), lam=self.stiffness)(at, order)
-        softer = make_smoothing_spline(x, self.lift_m, lam=self.stiffness / SOFTER)
-        hidden = softer(at, order) - self.spline(at, order)
+        hidden = self._hidden(at, order)
         if order == 2:
             scatter = SURE * self.scatter_m * np.sqrt((smoothed**2).sum(axis=1))
             return np.hypot(scatter, hidden)
@@ -85,8 +84,16 @@ class Smooth:
         half: Floats = np.hypot(SURE * np.sqrt(variance), hidden)
         return half
 
+    def _hidden(self, at_deg: Floats, order: int) -> Floats:
+        """What smoothing may hide: the most a softer spline differs within half a window around."""
+        softer = make_smoothing_spline(self.at_deg, self.lift_m, lam=self.stiffness / SOFTER)
+        reach = np.linspace(-0.5, 0.5, 9) * self.window_deg if order < 2 else np.zeros(1)
+        around = np.clip(at_deg[:, None] + reach, *self.at_deg[[0, -1]])
+        most: Floats = np.abs(softer(around, order) - self.spline(around, order)).max(axis=1)
+        return most
 
-def smooth(at_deg: Floats, lift_m: Floats) -> Smooth:
+
+def smooth(at_deg: Floats, lift_m: Floats, *, resolution_m: float = 0.0) -> Smooth:
     """Cubic smoothing spline whose stiffness minimises the robust cross-validation score.
 
     RGCV = [g + (1 - g) tr(A^2)/n] (RSS/n) / (1 - tr(A)/n)^2, A the matrix from readings to
@@ -97,6 +104,8 @@ def smooth(at_deg: Floats, lift_m: Floats) -> Smooth:
     at_deg : (n,) array
         Strictly rising, n from 5 to about 1000.
     lift_m : (n,) array
+    resolution_m : float
+        To which readings are rounded: scatter is at least that over sqrt(12).
 
     References
     ----------
@@ -134,6 +143,14 @@ def smooth(at_deg: Floats, lift_m: Floats) -> Smooth:
         spline=make_smoothing_spline(at_deg, lift_m, lam=stiffness),
         stiffness=stiffness,
         leverage=(modes**2) @ kept,
-        scatter_m=scatter,
+        scatter_m=max(scatter, resolution_m / 12**0.5),
         roughness=scatter**2 / stiffness,
     )
+
+
+def second_difference_noise(scatter_m: float, step_deg: float) -> float:
+    """Standard deviation of acceleration by second differences of readings [m/deg^2].
+
+    sqrt(6) * scatter / step^2: the variances of f(x-h), -2 f(x), f(x+h) add as 1 + 4 + 1.
+    """
+    return 6**0.5 * scatter_m / step_deg**2

@@ -103,7 +103,7 @@ def _durations(figures: LobeFigures, system: System) -> list[Piece]:
         Grid(title=title, header=tuple(header), rows=tuple(rows), left=_LEFT, lead=1)
     ]
     if any(one.guessed for one in figures.heights):
-        page.append(Item("? the readings stop above this lift: a ramp below them is assumed", 0, 2))
+        page.append(Item("? the readings stop above this lift or have a gap there: guessed", 0, 2))
     return [*page, ""]
 
 
@@ -216,7 +216,7 @@ def _how_sure(figures: LobeFigures, system: System) -> list[Piece]:
     unit = user_unit("length", system)
     text = (
         "± is half of a 95 % interval: the smoothing spline's interval of lift (stiffness by "
-        "robust cross-validation) divided by the slope there, with what a stiffer line may hide, "
+        "robust cross-validation) divided by the slope there, with what smoothing may hide, "
         f"{wheel:g} deg crank of wheel reading a side and {from_si(DIAL_M, 'length', unit):.2g} "
         f"{unit} of dial zero (common practice, no source). Steps of "
         f"{figures.measured.step_deg:.3g} deg crank; the line averages over about {window:.1f} cam "

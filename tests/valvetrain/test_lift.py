@@ -113,7 +113,7 @@ def test_many_readings_are_averaged_in_groups():
     angle = np.arange(-180.0, 180.0, 0.1)
     lift = true_lift(KNOWN["card"], angle) + np.random.default_rng(2).normal(0, 1e-5, len(angle))
     found = lobe_from_table(angle, lift, made_from="test")
-    assert len(found.curve.at_deg) <= 800
+    assert len(found.curve.at_deg) <= 500
     assert duration_deg(at_nose(found.lobe), 1e-3) == pytest.approx(232, abs=0.1)
 
 

@@ -1,0 +1,213 @@
+"""breathe lobe: its page, CSV, written curve and refusals; and the same sheets in an engine."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+
+import numpy as np
+import pytest
+
+from breathe.engine.read import read_engine
+from tests.commands.conftest import ENGINES
+from tests.measured.lift_samples import (
+    bench_notes,
+    bench_sheet,
+    duration_deg,
+    european_sheet,
+    lift_mm,
+    several_lobes,
+)
+
+FIXED = ENGINES / "road_four.toml"
+
+
+@pytest.fixture
+def sheet(tmp_path):
+    def write(text, name="lobe.csv"):
+        (tmp_path / name).write_text(text, encoding="utf-8")
+        return name
+
+    return write
+
+
+def flat(text: str) -> str:
+    return " ".join(text.split())
+
+
+@pytest.mark.parametrize("make", [bench_sheet, bench_notes, european_sheet, several_lobes])
+@pytest.mark.parametrize("units", ["metric", "imperial"])
+def test_the_page_fits_and_says_what_it_must(breathe, sheet, make, units):
+    answer = breathe(
+        "lobe", sheet(make()), "--units", units, "--ordered", "264 deg crank at 0.1 mm"
+    )
+    assert answer.status == 0 and answer.err == ""
+    assert max(map(len, answer.out.splitlines())) <= 80
+    told = flat(answer.out)
+    for words in (
+        "understood as", "Rows: ", "dropped", "Ordered: 264 deg crank at", "Durations, crank",
+        "Peak lift", "Nose at", "Flank against flank", "Smoothing changed a reading by at most",
+        "in row", "Velocity", "Acceleration", "± is half of a 95 % interval", "NOT CHECKED",
+    ):  # fmt: skip
+        assert words in told, words
+    assert ("0.050 in" if units == "imperial" else "1.27 mm") in told
+
+
+def test_is_my_lobe_what_i_ordered(breathe, sheet):
+    name = sheet(bench_sheet())
+    told = flat(breathe("lobe", name, "--ordered", "264 deg crank").out)
+    assert "The duration is as ordered, within the doubt." in told
+    assert "opened span 13" in told and "matches the card's 264: taken as cam degrees" in told
+    assert "row 17 dropped" in told and "row 25 repaired: 0.25" in told and "as inches" in told
+    other = flat(breathe("lobe", name, "--ordered", "272 deg crank").out)
+    assert re.search(
+        r"7\.\d deg shorter than ordered, more than the doubt|8\.\d deg shorter", other
+    )
+
+
+def figures(text: str) -> dict[tuple[str, str], tuple[float, float]]:
+    rows = list(csv.DictReader(io.StringIO(text)))
+    return {
+        (row["figure"], row["checking_height_m"]): (float(row["value"]), float(row["doubt_95"]))
+        for row in rows
+    }
+
+
+def test_csv_holds_every_figure_with_its_doubt(breathe, sheet):
+    answer = breathe("lobe", sheet(bench_notes()), "--csv", "--height", "0.006 in")
+    found = figures(answer.out)
+    for height in (0.1, 1.0, 1.27, 0.1524):
+        value, doubt = found["duration", f"{height / 1e3:.6g}"]
+        assert abs(value - duration_deg(height)) < max(1.2 * doubt, 0.5)
+    assert found["peak lift", ""][0] == pytest.approx(9.5e-3, abs=0.03e-3)
+    assert found["nose on the wheel", ""][0] == pytest.approx(470, abs=0.4)
+
+
+def test_acceleration_is_refused_where_scatter_hides_it(breathe, sheet):
+    cam = np.arange(-80.0, 81.0, 2.5)
+    noisy = lift_mm(cam) + np.random.default_rng(1).normal(0, 0.04, len(cam))
+    name = sheet(
+        "cam,lift mm\n" + "\n".join(f"{a:g},{x:.2f}" for a, x in zip(cam, noisy, strict=True))
+    )
+    told = flat(breathe("lobe", name).out)
+    assert "Acceleration: not shown. Scatter and steps of 2.5 cam deg leave a doubt of" in told
+    assert not any(
+        key[0].startswith("acceleration") for key in figures(breathe("lobe", name, "--csv").out)
+    )
+
+
+def test_acceleration_is_refused_where_a_fifth_of_a_flank_is_missing(breathe, sheet):
+    cam = np.arange(-80.0, 81.0, 1.0)
+    whole = "\n".join(f"{a:g},{lift_mm(a):.3f}" for a in cam)
+    gap = "\n".join(f"{a:g},{lift_mm(a):.3f}" for a in cam if not 10 < a < 32)
+    names = sheet("cam,lift mm\n" + whole), sheet("cam,lift mm\n" + gap, "gap.csv")
+    good, holed = (breathe("lobe", name).out for name in names)
+    assert "acceleration, opening flank" in good
+    assert "Acceleration: not shown." in holed and "of the closing flank has no readings" in holed
+    wide, narrow = (
+        figures(breathe("lobe", n, "--csv").out)["duration", "0.001"][1] for n in names[::-1]
+    )
+    assert wide >= narrow
+
+
+def test_a_written_curve_reads_back_the_same_and_serves_an_engine(breathe, sheet, tmp_path):
+    name = sheet(bench_notes())
+    first = figures(breathe("lobe", name, "--csv", "--write", "clean.csv").out)
+    assert (
+        (tmp_path / "clean-readings.csv").read_text().startswith("row,angle from nose [deg crank]")
+    )
+    again = figures(breathe("lobe", "clean.csv", "--csv").out)
+    for key, (value, _) in first.items():
+        if key[0] in ("duration", "middle after nose", "nose on the wheel"):
+            assert again[key][0] == pytest.approx(value, abs=0.05), key
+    card = FIXED.read_text(encoding="utf-8")
+    engine_file = tmp_path / "engine.toml"
+    part = card.split("[intake.cam]")[1].split("\n[")[0]
+    engine_file.write_text(
+        card.replace(part, '\nlift_file = "clean.csv"\nlash = "0.1 mm"\n'), encoding="utf-8"
+    )
+    engine = read_engine(engine_file)
+    assert engine.intake_cam.lobe.made_from == "measured: clean.csv"
+    assert engine.intake_cam.centreline_deg == pytest.approx(110, abs=0.4)
+    assert any(a.key == "intake.cam.centreline" and "measured" in a.source for a in engine.assumed)
+
+
+def test_nothing_is_overwritten_unasked(breathe, sheet, tmp_path):
+    name = sheet(bench_notes())
+    (tmp_path / "clean.csv").write_text("mine")
+    answer = breathe("lobe", name, "--write", "clean.csv")
+    assert answer.status == 2 and "is there already" in answer.err and answer.out == ""
+    assert (tmp_path / "clean.csv").read_text() == "mine"
+    assert not (tmp_path / "clean-readings.csv").exists()
+    assert breathe("lobe", name, "--write", "clean.csv", "--overwrite").status == 0
+    assert breathe("lobe", name, "--write", "gone/clean.csv").status == 2
+
+
+def test_no_half_result_of_a_wrong_file(breathe, sheet, tmp_path):
+    name = sheet("RPM,Torque,Power\n1000,80,12\n2000,90,26\n3000,95,41\n")
+    answer = breathe("lobe", name, "--write", "clean.csv")
+    assert answer.status == 2 and answer.out == ""
+    assert "expected a lift sheet" in answer.err and "dyno pull" in answer.err
+    assert not (tmp_path / "clean.csv").exists()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("--ordered", "264"), '--ordered: found "264" without a unit'),
+        (("--ordered", "264 deg"), "--ordered:"),
+        (("--height", "3"), "--height:"),
+        (("--height", "30 mm"), "--height: found 30 mm; expected 0.02 to 20 mm"),
+        (("--rocker", "15"), "0.5<=x<=3.0"),
+        (("--colum", "x"), "Did you mean"),
+    ],
+)
+def test_slips_on_the_command_line(breathe, sheet, arguments, words):
+    answer = breathe("lobe", sheet(bench_notes()), *arguments)
+    assert answer.status == 2 and words in answer.err
+
+
+ENGINE = '\nlift_file = "{name}"\n{more}centreline = "110 ATDC"\nlash = "0.1 mm"\n'
+
+
+@pytest.fixture
+def engine_with(tmp_path, sheet):
+    def build(text, more="", name="lobe.csv"):
+        sheet(text, name)
+        card = FIXED.read_text(encoding="utf-8")
+        part = card.split("[intake.cam]")[1].split("\n[")[0]
+        path = tmp_path / "engine.toml"
+        path.write_text(card.replace(part, ENGINE.format(name=name, more=more)), encoding="utf-8")
+        return path
+
+    return build
+
+
+@pytest.mark.parametrize("make", [bench_sheet, bench_notes, european_sheet, several_lobes])
+def test_an_engine_takes_every_sheet_the_verb_takes(engine_with, make):
+    engine = read_engine(engine_with(make()))
+    assert engine.intake_cam.lobe.lift_m.max() == pytest.approx(9.5e-3, abs=0.03e-3)
+    told = " ".join([*engine.notes, *engine.questions])
+    assert "cam degrees" in told or "crank degrees" in told
+    assert "rows smoothed" in told
+
+
+def test_an_engine_refuses_in_the_words_of_its_file(breathe, engine_with):
+    cam = np.arange(-90.0, 91.0, 2.0)
+    rows = "\n".join(f"{a * 1.4:g},{lift_mm(a):.2f}" for a in cam)
+    answer = breathe("explain", engine_with("angle,lift mm\n" + rows))
+    assert answer.status == 2
+    assert "[intake.cam] lift_file: lobe.csv: cam or crank degrees?" in answer.err
+    assert 'lift_angles = "cam" or lift_angles = "crank"' in answer.err and "--" not in answer.err
+    answer = breathe("explain", engine_with("angle,lift mm\n" + rows, more='lift_angles = "cam"\n'))
+    assert answer.status == 0
+    crank = np.arange(0.0, 720.0, 4.0)
+    exhaust = "\n".join(f"{a:g},{lift_mm((a - 250) / 2):.2f}" for a in crank)
+    answer = breathe("explain", engine_with("crank,lift mm\n" + exhaust))
+    assert answer.status == 2 and "fits an exhaust lobe 110.0 BTDC" in answer.err
+
+
+def test_a_card_that_is_not_the_measured_lobe_is_asked_about(engine_with):
+    engine = read_engine(engine_with(european_sheet(), more='duration = "280 deg crank"\n'))
+    assert any("280 deg by the card, but the measured lobe has 26" in q for q in engine.questions)
