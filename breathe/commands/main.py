@@ -27,6 +27,7 @@ VERBS = {
     "explain": "What was read from an engine file, assumed and worked out; no simulation.",
     "lobe": "A measured lift sheet: durations, flanks, and is it what was ordered?",
     "new": "Write a commented engine file from a few things you know.",
+    "reach": "What each degree and millimetre of travel brings, and what fits.",
     "runs": "List the runs kept in the run folder.",
     "show": "Print a run again without computing.",
 }
@@ -37,6 +38,7 @@ EXAMPLES = {
     "explain": "breathe explain engines/road_four_sleeve.toml",
     "lobe": 'breathe lobe my_lobe.csv --ordered "264 deg crank at 0.1 mm"',
     "new": "breathe new my_engine.toml",
+    "reach": "breathe reach engines/road_four_sleeve.toml --speeds 1500:7500:500",
     "runs": "breathe runs",
     "show": "breathe show road_four_sleeve --show power,residual",
 }

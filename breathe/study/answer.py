@@ -151,11 +151,11 @@ class Reach(Kept):
     """Range that the engine file gives each axis; 0 where it has none."""
     weights: str
     by_range: pd.DataFrame
-    """One row an axis and range: its best place, mean torque, gain over no range."""
-    room: pd.DataFrame
-    """One row an axis with room along the shaft given."""
-    whole_gain: tuple[float, ...]
-    """Gain of each axis's longest range over the best fixed cam on it [-]."""
+    """One row an axis and range: its best place, weighted mean torque, gain over no range, what the
+    last 12 degrees and millimetres added, and whether it fits along the shaft."""
+    by_axis: pd.DataFrame
+    """One row an axis: gain of the longest range, the range past which each 12 degrees brings less
+    than the model can tell (nan if there is none), the range that gets nearly all, and the room."""
     speeds_rpm: tuple[float, ...]
     notices: tuple[str, ...] = ()
     left_out_rpm: tuple[float, ...] = ()

@@ -104,14 +104,19 @@ def about_cases(engine: Engine, speeds_rpm: Sequence[float]) -> int:
 
 
 def searched(
-    engine: Engine, gear: Gear, speeds: Sequence[float], weights: Weights, ask: Evaluate
+    engine: Engine,
+    gear: Gear,
+    speeds: Sequence[float],
+    weights: Weights,
+    ask: Evaluate,
+    built_deg: Sequence[float] | None = None,
 ) -> Searched:
     """Run until the top at each speed and the best fixed place are met."""
     survey = Survey(gear, speeds, ask)
     beside = [s for s in engine.settings if gear.place(s) is None]
     standard = _standard(engine)
     placed = gear.place(standard)
-    first = [(speed, place) for speed in speeds for place in design(gear.axes)]
+    first = [(speed, place) for speed in speeds for place in design(gear.axes, built_deg)]
     also = [point_at(setting, speed) for setting in beside for speed in speeds]
     rows = survey.run(first, also)
     steps = {
@@ -124,7 +129,7 @@ def searched(
     at = [n for n, speed in enumerate(speeds) if speed in tops]
     if not at:
         raise ValueError("no speed gave enough figures for a search")
-    shares = _shares(weights, at)
+    shares = shares_at(weights, at)
     fixed = survey.fixed(list(tops), shares)
     return Searched(
         survey, tops, fixed, {label: np.array(torque)[at] for label, torque in steps.items()}
@@ -135,7 +140,7 @@ def _standard(engine: Engine) -> Setting:
     return next(s for s in engine.settings if s.label == engine.standard)
 
 
-def _shares(weights: Weights, at: Sequence[int]) -> list[float]:
+def shares_at(weights: Weights, at: Sequence[int]) -> list[float]:
     """Weights of the speeds that gave an answer; all the same if those count nothing."""
     kept = np.array(weights.shares)[list(at)]
     kept = kept if kept.sum() > 0 else np.ones(len(kept))
@@ -149,13 +154,13 @@ def _along_axes(
     engine: Engine, gear: Gear, speeds: Sequence[float], weights: Weights, found: Searched
 ) -> Best:
     survey, at = found.survey, list(found.tops)
-    shares = _shares(weights, [n for n, speed in enumerate(speeds) if speed in found.tops])
-    fixed = _torque_at(survey, at, [found.fixed.place])[0]
+    shares = shares_at(weights, [n for n, speed in enumerate(speeds) if speed in found.tops])
+    fixed = torque_at(survey, at, [found.fixed.place])[0]
     # Where a speed's own top is the fixed place, both may differ by what a top need not be met by.
     variable = np.maximum([found.tops[speed].value for speed in at], fixed)
     placed = gear.place(_standard(engine))
     standard = (
-        found.steps_Nm[engine.standard] if placed is None else _torque_at(survey, at, [placed])[0]
+        found.steps_Nm[engine.standard] if placed is None else torque_at(survey, at, [placed])[0]
     )
     by_speed = pd.DataFrame({"speed_rpm": at, "weight": shares, "torque_Nm": variable})
     by_speed["fixed_torque_Nm"], by_speed["standard_torque_Nm"] = fixed, standard
@@ -183,7 +188,7 @@ def _along_axes(
     )
 
 
-def _torque_at(survey: Survey, speeds: Sequence[float], places: Sequence[Place]) -> Floats:
+def torque_at(survey: Survey, speeds: Sequence[float], places: Sequence[Place]) -> Floats:
     """(n_places, n_speeds)"""
     at = np.array(places, dtype=float)
     return np.stack([survey.response(speed)(at) for speed in speeds], axis=1)
@@ -246,7 +251,7 @@ def _candidates(found: Searched) -> tuple[list[Place], Floats]:
     lines = [np.linspace(axis.low_deg, axis.high_deg, count) for axis in axes]
     lattice = [tuple(float(x) for x in place) for place in itertools.product(*lines)]
     places = [*lattice, *(top.place for top in found.tops.values()), found.fixed.place]
-    return places, _torque_at(survey, list(found.tops), places)
+    return places, torque_at(survey, list(found.tops), places)
 
 
 # --- Among the settings of the file ---------------------------------------------------------------
@@ -263,7 +268,7 @@ def _among_settings(
     if not len(known):
         raise ValueError("no speed gave figures for every setting")
     table, at = table[:, known], [speeds[int(n)] for n in known]
-    shares = _shares(weights, [int(n) for n in known])
+    shares = shares_at(weights, [int(n) for n in known])
     variable = table.max(axis=0)
     means = table @ np.array(shares)
     order = np.argsort(-means, kind="stable")

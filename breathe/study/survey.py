@@ -44,17 +44,32 @@ at a speed beside round-off), so cubics meet it within 0.3 % between such places
 _MOST_ROUNDS = 8
 
 
-def design(axes: Sequence[Axis]) -> list[Place]:
-    """Where to look first: even places on one axis, a grid on two, corners and middles on more."""
+def design(axes: Sequence[Axis], built_deg: Sequence[float] | None = None) -> list[Place]:
+    """Where to look first: even places on one axis, a grid on two, corners and middles on more.
+
+    Parameters
+    ----------
+    axes : sequence of Axis
+    built_deg : sequence of float, optional
+        Where each axis ends as built: the places up to there are those of the shorter axis, so that
+        asking for more travel runs only what is new.
+    """
     if len(axes) > 2:
         return _composite(axes)
     gap = _GAP_DEG[len(axes)]
-    counts = [max(3, math.ceil((a.high_deg - a.low_deg) / gap - 1e-9) + 1) for a in axes]
-    lines = [
-        np.linspace(axis.low_deg, axis.high_deg, count)
-        for axis, count in zip(axes, counts, strict=True)
-    ]
+    ends = built_deg or [axis.high_deg for axis in axes]
+    lines = []
+    for axis, end in zip(axes, ends, strict=True):
+        line = _evenly(axis.low_deg, min(end, axis.high_deg), gap, least=3)
+        if axis.high_deg > end:
+            line = [*line, *_evenly(end, axis.high_deg, gap, least=2)[1:]]
+        lines.append(line)
     return [rounded(place) for place in itertools.product(*lines)]
+
+
+def _evenly(low: float, high: float, gap: float, least: int) -> list[float]:
+    count = max(least, math.ceil((high - low) / gap - 1e-9) + 1)
+    return [float(x) for x in np.linspace(low, high, count)]
 
 
 def _composite(axes: Sequence[Axis]) -> list[Place]:

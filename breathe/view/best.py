@@ -10,7 +10,7 @@ import pandas as pd
 
 from breathe.about import About
 from breathe.engine.quantities import System, from_si, user_unit, written
-from breathe.study.answer import Best
+from breathe.study.answer import AxisNote, Best
 from breathe.study.crossings import NUMERICAL_ERROR
 from breathe.view import cautions
 from breathe.view.best_found import findings
@@ -51,10 +51,23 @@ def best_page(
         page += _steps(found, system)
     page += ["What was found", *(Item(text, indent=2) for text in findings(found, about, system))]
     page += [Item(_runs(found, rows), indent=2), ""]
-    told = said(rows, about)
+    told = said(case_names(rows, found.axes), about)
     page += [*(Item(text) for text in told), ""] if told else []
     page += assumptions(about, system)
     return [*page, *(Item(text) for text in cautions_of(found))]
+
+
+def case_names(rows: pd.DataFrame, axes: Sequence[AxisNote]) -> pd.DataFrame:
+    """The cases with their places named as the page names them."""
+
+    def named(label: object) -> str:
+        try:
+            place = [float(part) for part in str(label).split()]
+        except ValueError:
+            return str(label)
+        return in_words(axes, place) if len(place) == len(axes) else str(label)
+
+    return rows.assign(setting=[named(label) for label in rows["setting"]]) if len(rows) else rows
 
 
 def cautions_of(found: Best) -> list[str]:

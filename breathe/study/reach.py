@@ -1,0 +1,387 @@
+"""What range of travel brings: gain against range, the best place of it, and what fits."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Literal
+
+import numpy as np
+import pandas as pd
+
+from breathe.engine.mechanics import ShaftRoom, SideMechanics
+from breathe.engine.parts import Cam, Engine, Floats, Side, Sleeve
+from breathe.errors import BreatheError
+from breathe.study.answer import Reach
+from breathe.study.best import Searched, axis_note, moving, searched, shares_at
+from breathe.study.choose import default_speeds, speeds_of
+from breathe.study.compare import Row
+from breathe.study.crossings import NUMERICAL_ERROR
+from breathe.study.evaluate import Evaluator, Point
+from breathe.study.gear import Gear
+from breathe.study.survey import PART, Evaluate
+from breathe.study.weights import weights_of
+from breathe.valvetrain.dwell import lift_curve
+from breathe.valvetrain.room import longest_duration_deg, room_sum, travel_room_m
+from breathe.valvetrain.sleeve import duration_play_deg
+
+Hold = Literal["opening", "centre", "closing"]
+
+STEP_DEG = 12.0
+NEARLY_ALL = 0.9
+STEEPER = 1.5
+"""A law so many times as steep is asked about where room is short."""
+_CLOSING_SHARE = {"opening": 1.0, "centre": 0.5, "closing": 0.0}
+_IMAGINED_DEG_PER_M = 5000.0
+"""Law of a sleeve that the file does not have; its travel is never told."""
+_MOST_OTHERS = 400
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """An engine with its gear as long as the question, beside the engine as built."""
+
+    built: Engine
+    longer: Engine
+    gear: Gear
+    built_deg: tuple[float, ...]
+    imagined: bool = False
+    """The file has no sleeve; only degrees are known."""
+
+
+def reach(
+    engine: Engine,
+    speeds_rpm: Sequence[float] | None = None,
+    weights: str | None = None,
+    *,
+    up_to_deg: float | None = None,
+    hold: Hold = "opening",
+    evaluators: Callable[[Engine], Evaluate] | None = None,
+    threads: int | None = None,
+) -> Reach:
+    """Gain of every range of travel over none, full load, from the search that `best` makes.
+
+    Parameters
+    ----------
+    engine : Engine
+    speeds_rpm, weights
+        As for `best`.
+    up_to_deg : float, optional
+        Longest range to ask about, crank degrees of added duration; by default what the sleeve has.
+        A longer sleeve, or one the file does not have, is imagined.
+    hold : 'opening', 'centre' or 'closing'
+        Point of the intake opening that a sleeve the file does not have keeps.
+    evaluators : callable, optional
+        Engine -> evaluator; by default an `Evaluator` of each.
+    threads : int, optional
+
+    Raises
+    ------
+    BreatheError
+        Nothing moves and no range is asked about; a range no lobe can have.
+    """
+    speeds = default_speeds(engine) if speeds_rpm is None else speeds_of(sorted(speeds_rpm))
+    counted = weights_of(weights, speeds)
+    wanted = asked_about(engine, up_to_deg, hold)
+    evaluators = evaluators or (lambda one: Evaluator(one, threads=threads))
+    ask = _split(wanted, evaluators)
+    found = searched(wanted.longer, wanted.gear, speeds, counted, ask, wanted.built_deg or None)
+    at = [n for n, speed in enumerate(speeds) if speed in found.tops]
+    shares = np.array(shares_at(counted, at))
+    tables, told = [], []
+    for n, axis in enumerate(wanted.gear.axes):
+        windows = _windows(found, n, shares, up_to_deg if axis.kind == "dwell" else None)
+        rate = 0.0 if wanted.imagined else axis.deg_per_m
+        side = _mechanics(engine, axis.side)
+        table = _by_range(axis.name, _listed(windows), rate, side)
+        tables.append(table)
+        row = _by_axis(axis.name, table, windows)
+        if rate and side is not None and side.room is not None:
+            row |= _in_room(rate, side, side.room, windows)
+        told.append(row)
+    notes = [axis_note(wanted.longer, axis) for axis in wanted.gear.axes]
+    return Reach(
+        axes=tuple(replace(note, deg_per_m=0.0) if wanted.imagined else note for note in notes),
+        built_deg=wanted.built_deg,
+        weights=counted.asked,
+        by_range=pd.concat(tables, ignore_index=True),
+        by_axis=pd.DataFrame(told),
+        speeds_rpm=found.speeds_rpm,
+        notices=counted.notices,
+        left_out_rpm=tuple(speed for speed in speeds if speed not in found.tops),
+    )
+
+
+# --- What is asked about --------------------------------------------------------------------------
+
+
+def asked_about(engine: Engine, up_to_deg: float | None, hold: Hold) -> Asked:
+    """The engine with every sleeve as long as asked.
+
+    Raises
+    ------
+    BreatheError
+        As `reach`.
+    """
+    gear = moving(engine)
+    if not any(axis.kind == "dwell" for axis in gear.axes) and up_to_deg is not None:
+        cam = engine.intake_cam
+        travel = up_to_deg / _IMAGINED_DEG_PER_M
+        sleeve = Sleeve(
+            travel_max_m=travel,
+            crank_deg_per_m=_IMAGINED_DEG_PER_M,
+            closing_share=_CLOSING_SHARE[hold],
+        )
+        longer = replace(engine, intake_cam=replace(cam, sleeve=sleeve))
+        _check_seats(longer, "intake", up_to_deg)
+        return Asked(longer, longer, moving(longer), (), imagined=True)
+    if not gear.axes:
+        raise BreatheError(
+            f"{engine.source_file or engine.name}: nothing moves, so there is no range of travel "
+            'to judge. Give --up-to "60 deg crank" to ask what a sleeve on the intake cam would '
+            "bring."
+        )
+    longer = engine
+    for axis in gear.axes:
+        if axis.kind == "dwell" and up_to_deg is not None and up_to_deg > axis.high_deg:
+            longer = lengthened(longer, axis.side, up_to_deg)
+            _check_seats(longer, axis.side, up_to_deg)
+    built = tuple(axis.high_deg for axis in gear.axes)
+    return Asked(engine, longer, moving(longer), built)
+
+
+def lengthened(engine: Engine, side: Side, degrees: float) -> Engine:
+    """The engine with a sleeve that adds up to ``degrees`` of duration."""
+    cam: Cam = engine.intake_cam if side == "intake" else engine.exhaust_cam
+    assert cam.sleeve is not None
+    travel = degrees / cam.sleeve.crank_deg_per_m
+    longer = replace(cam, sleeve=replace(cam.sleeve, travel_max_m=travel))
+    if side == "intake":
+        return replace(engine, intake_cam=longer)
+    return replace(engine, exhaust_cam=longer)
+
+
+def _check_seats(engine: Engine, side: Side, degrees: float) -> None:
+    cam = engine.intake_cam if side == "intake" else engine.exhaust_cam
+    curve = lift_curve(cam, side=side)
+    room = longest_duration_deg() - float(curve.x[-1] - curve.x[0])
+    if degrees > room:
+        raise BreatheError(
+            f"--up-to: found {degrees:g} deg crank; the {side} lobe can take {max(room, 0.0):.0f} "
+            "at most, or its valve is hardly seated"
+        )
+
+
+def _split(wanted: Asked, evaluators: Callable[[Engine], Evaluate]) -> Evaluate:
+    """Points that the engine as built can take are asked of it, so that they are known again."""
+    own = evaluators(wanted.built)
+    if wanted.longer is wanted.built:
+        return own
+    other = evaluators(wanted.longer)
+
+    def ask(points: Sequence[Point]) -> list[Row]:
+        inside = [_within(wanted.built, point) for point in points]
+        ours = iter(own([p for p, mine in zip(points, inside, strict=True) if mine]))
+        theirs = iter(other([p for p, mine in zip(points, inside, strict=True) if not mine]))
+        return [next(ours if mine else theirs) for mine in inside]
+
+    return ask
+
+
+def _within(engine: Engine, point: Point) -> bool:
+    for cam, travel in (
+        (engine.intake_cam, point.setting.intake_travel_m),
+        (engine.exhaust_cam, point.setting.exhaust_travel_m),
+    ):
+        if cam.sleeve is not None and travel > cam.sleeve.travel_max_m * (1 + 1e-9):
+            return False
+    return True
+
+
+def _mechanics(engine: Engine, side: Side) -> SideMechanics | None:
+    return engine.mechanics.of(side) if engine.mechanics is not None else None
+
+
+# --- Ranges ---------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """The best place of one range."""
+
+    range_deg: float
+    low_deg: float
+    high_deg: float
+    mean_Nm: float
+
+
+def _windows(found: Searched, axis: int, shares: Floats, up_to_deg: float | None) -> list[Window]:
+    """The best place of every range, degree by degree."""
+    line, torque = profile(found, axis)
+    longest = float(line[-1] - line[0])
+    if up_to_deg is not None:
+        longest = min(longest, up_to_deg)
+    spacing = (line[-1] - line[0]) / (len(line) - 1)
+    count = round(longest / spacing)
+    windows = [window(line, torque, shares, n * spacing) for n in range(count + 1)]
+    if len(found.survey.gear.axes) == 1:  # the search has it closer than a degree
+        (place,) = found.fixed.place
+        windows[0] = Window(0.0, place, place, max(found.fixed.value, windows[0].mean_Nm))
+    return windows
+
+
+def _listed(windows: Sequence[Window]) -> list[Window]:
+    """Those of 0, 12, 24 ... degrees and of the longest range."""
+    longest = windows[-1].range_deg
+    steps = [STEP_DEG * n for n in range(math.floor(longest / STEP_DEG + 1e-9) + 1)]
+    steps = steps if longest - steps[-1] < 0.5 else [*steps, longest]
+    return [min(windows, key=lambda one: abs(one.range_deg - step)) for step in steps]
+
+
+def profile(found: Searched, axis: int) -> tuple[Floats, Floats]:
+    """Torque along one axis with the others at their best.
+
+    Returns
+    -------
+    (n,) and (n_speeds, n) arrays
+        Places a degree apart [deg crank], torque [Nm].
+    """
+    survey, axes = found.survey, found.survey.gear.axes
+    own = axes[axis]
+    line = np.linspace(own.low_deg, own.high_deg, round(own.high_deg - own.low_deg) + 1)
+    others = [
+        np.linspace(a.low_deg, a.high_deg, max(3, round(_MOST_OTHERS ** (1 / (len(axes) - 1)))))
+        for n, a in enumerate(axes)
+        if n != axis
+    ]
+    places = np.array(
+        [[*rest[:axis], x, *rest[axis:]] for x in line for rest in itertools.product(*others)]
+    )
+    torque = [
+        survey.response(speed)(places).reshape(len(line), -1).max(axis=1)
+        for speed in found.speeds_rpm
+    ]
+    return line, np.array(torque)
+
+
+def window(line: Floats, torque: Floats, shares: Floats, range_deg: float) -> Window:
+    """The stretch of ``range_deg`` whose best at each speed has the largest weighted mean.
+
+    Parameters
+    ----------
+    line, torque
+        As `profile` gives them.
+    shares : (n_speeds,) array
+    range_deg : float
+    """
+    spacing = (line[-1] - line[0]) / (len(line) - 1)
+    count = min(round(range_deg / spacing), len(line) - 1)
+    best = np.lib.stride_tricks.sliding_window_view(torque, count + 1, axis=1).max(axis=2)
+    means = shares @ best
+    start = int(np.argmax(means))
+    return Window(range_deg, float(line[start]), float(line[start + count]), float(means[start]))
+
+
+def _by_range(
+    name: str, windows: Sequence[Window], rate: float, side: SideMechanics | None
+) -> pd.DataFrame:
+    """One row a range; ``rate`` [deg crank/m] is 0 where there is no travel to tell."""
+    rows: list[dict[str, Any]] = []
+    for before, one in zip([None, *windows], windows, strict=False):
+        gain = one.mean_Nm / windows[0].mean_Nm - 1
+        wider = one.range_deg - before.range_deg if before else math.nan
+        added = gain - rows[-1]["gain"] if before else math.nan
+        rows.append(
+            {
+                "axis": name,
+                "range_deg": one.range_deg,
+                "low_deg": one.low_deg,
+                "high_deg": one.high_deg,
+                "weighted_Nm": one.mean_Nm,
+                "gain": gain,
+                "added_per_12_deg": added * STEP_DEG / wider,
+                "added_per_m": added * rate / wider if rate else math.nan,
+                "travel_m": one.range_deg / rate if rate else math.nan,
+                **_fit(one.range_deg, rate, side),
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def _fit(range_deg: float, rate: float, side: SideMechanics | None) -> dict[str, Any]:
+    """Whether a range fits along the shaft, the law that would make it fit, and its play."""
+    room = side.room if side is not None else None
+    if room is None or not rate:
+        return {"fits": "", "law_to_fit_deg_per_m": math.nan, "play_to_fit_deg": math.nan}
+    free = travel_room_m(room)
+    law = max(range_deg / free, rate) if free > 0 else math.nan
+    fits = free > 0 and range_deg / rate <= free + 1e-7
+    return {
+        "fits": "yes" if fits else "no",
+        "law_to_fit_deg_per_m": law,
+        "play_to_fit_deg": _play(side, law),
+    }
+
+
+def _play(side: SideMechanics | None, rate: float) -> float:
+    """Crank degrees by which play lets the duration wander; nan if not known."""
+    if side is None or side.sleeve is None or not math.isfinite(rate):
+        return math.nan
+    found = duration_play_deg(side.sleeve, rate)
+    return math.nan if found is None else found
+
+
+def _by_axis(name: str, table: pd.DataFrame, windows: Sequence[Window]) -> dict[str, Any]:
+    none = windows[0].mean_Nm
+    whole = windows[-1].mean_Nm - none
+    enough = next(one for one in windows if one.mean_Nm - none >= NEARLY_ALL * whole)
+    return {
+        "axis": name,
+        "whole_gain": whole / none,
+        "knee_deg": knee_deg(table),
+        "nearly_all_deg": enough.range_deg,
+        "nearly_all_low_deg": enough.low_deg,
+        "nearly_all_high_deg": enough.high_deg,
+        "nearly_all_gain": enough.mean_Nm / none - 1,
+    }
+
+
+def knee_deg(table: pd.DataFrame) -> float:
+    """Smallest range past which every 12 degrees bring less than the numerical error; nan if the
+    last ones still bring more."""
+    pays = np.flatnonzero(table.added_per_12_deg.to_numpy() > NUMERICAL_ERROR)
+    last = int(pays[-1]) if len(pays) else 0
+    return float(table.range_deg.iloc[last]) if last < len(table) - 1 else math.nan
+
+
+def _in_room(
+    rate: float,
+    side: SideMechanics,
+    room: ShaftRoom,
+    windows: Sequence[Window],
+) -> dict[str, Any]:
+    """The room, what range it holds at this law and at a steeper one, and the best choice in it.
+
+    The best choice is the smallest range that gets what the largest one inside the room does.
+    """
+    free, steeper = travel_room_m(room), STEEPER * rate
+    row: dict[str, Any] = {"room_m": free, "room_sum": room_sum(room), "law_deg_per_m": rate}
+    if free <= 0:
+        return row
+    fitting = [one for one in windows if one.range_deg <= free * rate + 1e-6]
+    inside = next(one for one in fitting if one.mean_Nm >= fitting[-1].mean_Nm * (1 - PART))
+    axial = side.sleeve.axial_play_m if side.sleeve is not None else None
+    return row | {
+        "room_deg": free * rate,
+        "axial_play_m": math.nan if axial is None else axial,
+        "play_deg": _play(side, rate),
+        "steeper_law_deg_per_m": steeper,
+        "steeper_room_deg": free * steeper,
+        "steeper_play_deg": _play(side, steeper),
+        "inside_deg": inside.range_deg,
+        "inside_low_deg": inside.low_deg,
+        "inside_high_deg": inside.high_deg,
+        "inside_gain": inside.mean_Nm / windows[0].mean_Nm - 1,
+    }
