@@ -149,7 +149,8 @@ def gap_words(line: Line) -> str:
     what = f"{line.side} {line.topic}" if line.side else line.topic
     what += f", {line.item}" if line.topic == "spring" else ""
     case = f" with {line.case}" if line.case not in ("as given", "") else ""
-    told = f"{what} {line.value * 1e3:.2f} mm at {line.where}{case}"
+    where = line.where if line.where.startswith("at ") else f"at {line.where}"
+    told = f"{what} {line.value * 1e3:.2f} mm {where}{case}"
     return f"{told}, {line.verdict}: at least {line.limit * 1e3:.3g} mm"
 
 
