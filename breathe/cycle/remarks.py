@@ -10,8 +10,9 @@ from breathe.cycle import march
 from breathe.cycle.burn import LONGEST_10_90_DEG
 from breathe.cycle.layout import Model
 from breathe.cycle.march import State
+from breathe.cycle.phasing import LATEST_CA50_DEG
 from breathe.cycle.reversal import BLOWN_BACK, blown_back, reversed_pipes
-from breathe.cycle.settle import LATEST_CA50_DEG, Settling
+from breathe.cycle.settle import Settling
 from breathe.engine.parts import Engine
 
 ROUGH_RESIDUAL = 0.25

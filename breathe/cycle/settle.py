@@ -12,15 +12,10 @@ from breathe.cycle import march
 from breathe.cycle.cylinder import fill_volume
 from breathe.cycle.layout import Model
 from breathe.cycle.march import State, march_cycle
+from breathe.cycle.phasing import Phasing
 from breathe.cycle.start import cold_start
 from breathe.engine.parts import Burn
 from breathe.gas.pipe import stored
-
-KNOCK_PER_DEGREE = 0.065
-"""Fall of the autoignition index for each degree of later burning near its limit: 1.69 to 1.24 over
-6 degrees at 2000 rpm in a sweep of this cycle (computed). It only sets how fast CA50 is found."""
-LATEST_CA50_DEG = 40.0
-"""Later than this, knock is not avoided by retarding but by less compression."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +73,7 @@ def settle(
     moves: list[NDArray[np.float64]] = []
     means: list[NDArray[np.float64]] = []
     change = np.inf
-    cycles, moved = 0, np.inf
+    cycles, phasing = 0, Phasing(burn, float(state.clock[1]))
     while cycles < limit:
         books = _stock(model, state)
         alive = march_cycle(model, state)
@@ -89,14 +84,14 @@ def settle(
         moves.append(after - before)
         change = distance_left(moves)
         before = after
-        if change < tolerance and moved < 0.25:
+        settled = change < tolerance and phasing.settled(state)
+        if settled:
             break
-        moved = _retard(state, burn)
+        state.clock[1] = phasing.next(state)
         means.append(state.chamber_mean[:, 1].copy())
         if len(means) >= 4 and _jump_airboxes(model, state, means):
             means.clear()
             moves.clear()
-    settled = change < tolerance and moved < 0.25
     mass, energy = _closure(model, state, books)
     return state, Settling(settled, cycles, change, mass, energy)
 
@@ -167,21 +162,6 @@ def carried_over(start: State, model: Model) -> State:
         for name, part in start._asdict().items()
     }
     return State(**copied)
-
-
-def _retard(state: State, burn: Burn) -> float:
-    """Move CA50 towards best torque or the knock limit; returns by how much [deg].
-
-    The index is that of a burn timed a cycle or two ago, so only part of the way is gone at once.
-    """
-    if burn.ca50_deg is not None:
-        return 0.0
-    now = float(state.clock[1])
-    worst = float(np.max(state.shut.knock_last))
-    move = float(np.clip(0.4 * (worst - 1.0) / KNOCK_PER_DEGREE, -4.0, 4.0))
-    wanted = float(np.clip(now + move, burn.ca50_best_deg, LATEST_CA50_DEG))
-    state.clock[1] = wanted
-    return abs(wanted - now)
 
 
 def _stock(model: Model, state: State) -> _Books:
