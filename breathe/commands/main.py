@@ -30,6 +30,7 @@ VERBS = {
     "reach": "What each degree and millimetre of travel brings, and what fits.",
     "runs": "List the runs kept in the run folder.",
     "show": "Print a run again without computing.",
+    "try": "Hundreds of what-ifs from a sheet: ranked, and which input mattered most.",
 }
 EXAMPLES = {
     "best": "breathe best engines/road_four_sleeve.toml --speeds 1500:7500:500",
@@ -41,6 +42,7 @@ EXAMPLES = {
     "reach": "breathe reach engines/road_four_sleeve.toml --speeds 1500:7500:500",
     "runs": "breathe runs",
     "show": "breathe show road_four_sleeve --show power,residual",
+    "try": "breathe try engines/single_400.toml my_what_ifs.csv --speeds 4000:9000:1000",
 }
 BREATHE_FAULT, USER_FAULT, STOPPED = 1, 2, 130
 
@@ -54,7 +56,8 @@ class Verbs(click.Group):
     def get_command(self, ctx: click.Context, name: str) -> click.Command | None:
         if name not in VERBS:
             return None
-        command: click.Command = importlib.import_module(f"breathe.commands.{name}").command
+        module = "try_" if name == "try" else name  # a word of Python's own
+        command: click.Command = importlib.import_module(f"breathe.commands.{module}").command
         command.epilog = command.epilog or f"\b\n{_example(name)}"  # \b: click fills no lines
         return command
 

@@ -11,6 +11,7 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from random import Random
 from typing import Any
 
 from breathe.engine.check import check_value
@@ -121,6 +122,14 @@ def read_plan(path: Path, raw: Mapping[str, Any], workbook_sheet: str | None = N
         separator=";" if semicolon else ",",
         decimal=sheet.decimal,
     )
+
+
+def drawn(plan: Plan, count: int) -> Plan:
+    """The plan with ``count`` of its rows, drawn evenly at random, the same at every call."""
+    if count >= len(plan.rows):
+        return plan
+    kept = set(Random(1).sample(range(len(plan.rows)), count))
+    return replace(plan, rows=tuple(row for n, row in enumerate(plan.rows) if n in kept))
 
 
 def _same(cells: Sequence[str], header: Sequence[str]) -> bool:
@@ -343,11 +352,12 @@ def _row(row: Row, columns: tuple[Column, ...], decimal: str) -> PlanRow:
         if si is not None and not findings.faults:
             given[n] = value
             if isinstance(si, int | float) and not isinstance(si, bool):
-                figures[n] = _figure(float(si), column)
+                figures[n] = figure(float(si), column)
     return PlanRow(row.number, cells, given, figures, tuple(faults), tuple(questions))
 
 
-def _figure(si: float, column: Column) -> float:
+def figure(si: float, column: Column) -> float:
+    """An SI value in the unit of a column."""
     if not column.unit:
         return si
     return from_si(si, column.target.rule.kind, re.sub(r" (abs|absolute|gauge)$", "", column.unit))

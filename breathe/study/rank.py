@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from breathe.study.crossings import NUMERICAL_ERROR, tied
+from breathe.study.plan_sheet import Plan
 
 Floats = NDArray[np.float64]
 
@@ -230,3 +231,33 @@ def _together(
             if abs(r) >= _TOGETHER:
                 found.append((one, other, r))
     return tuple(sorted(found, key=lambda pair: -abs(pair[2])))
+
+
+def influence_inputs(
+    found_rows: Sequence[int], plan: Plan, kept: Mapping[int, float | str | None]
+) -> dict[str, list[float | str | None]]:
+    """Inputs by name, numbers in their column's unit, blank cells as what they keep.
+
+    Parameters
+    ----------
+    found_rows : sequence of int
+        Rows of the sheet, in the order wanted.
+    plan : Plan
+    kept : mapping
+        Column -> what a blank cell stands for, in the column's unit.
+    """
+    rows = {row.number: row for row in plan.rows}
+    columns: dict[str, list[float | str | None]] = {}
+    for n, column in enumerate(plan.columns):
+        if not column.used:
+            continue
+        values: list[float | str | None] = []
+        for number in found_rows:
+            row = rows[number]
+            given = row.given.get(n)
+            value = row.figures.get(n, None if given is None else str(given))
+            values.append(kept.get(n) if given is None else value)
+        if any(isinstance(v, str) for v in values):
+            values = [v if v is None or isinstance(v, str) else f"{v:g}" for v in values]
+        columns[column.title] = values
+    return columns

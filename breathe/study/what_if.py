@@ -4,13 +4,10 @@ from __future__ import annotations
 
 import copy
 import json
-import math
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass, field, replace
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
-
-import numpy as np
 
 from breathe.cycle.layout import Resolution
 from breathe.engine.findings import EngineFileError
@@ -23,7 +20,7 @@ from breathe.engine.values import read_value
 from breathe.errors import BreatheError
 from breathe.kernel import PROGRAM_HASH
 from breathe.study.choose import setting_named
-from breathe.study.compare import Job, Row
+from breathe.study.compare import Job
 from breathe.study.fingerprint import fingerprint
 from breathe.study.plan_names import Target
 from breathe.study.plan_sheet import Plan, PlanRow, value_in
@@ -56,30 +53,6 @@ class Built:
     engine: Engine
     setting: Setting
     questions: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Outcome:
-    """What came of a row."""
-
-    number: int
-    """Row of the sheet; 0 is the engine file as it is."""
-    status: str
-    """done, not settled, no figures, refused, failed."""
-    reason: str = ""
-    torque_Nm: tuple[float, ...] = ()
-    """At each speed of the run; of a row with a speed of its own, at that one alone."""
-    mean_torque_Nm: float = math.nan
-    peak_torque_Nm: float = math.nan
-    peak_torque_rpm: float = math.nan
-    peak_power_W: float = math.nan
-    peak_power_rpm: float = math.nan
-    mean_ve: float = math.nan
-    mean_bsfc_kg_per_J: float = math.nan
-    knock_index: float = math.nan
-    """The highest over the speeds."""
-    residual: float = math.nan
-    """Burnt gas kept, share of the charge, mean over the speeds."""
 
 
 @dataclass(slots=True)
@@ -127,7 +100,7 @@ def setting_row(base: Base, setting: Setting) -> dict[str, Any]:
             read = engine_from_table(_alone(base.raw, row), base.file).settings[0]
         except EngineFileError:
             continue
-        if replace(read, label=setting.label) == setting or row.get("label") == setting.label:
+        if fingerprint(replace(read, label=setting.label)) == fingerprint(setting):
             return {side: dict(row[side]) for side in ("intake", "exhaust") if side in row}
     found: dict[str, Any] = {}
     for side in ("intake", "exhaust"):
@@ -229,6 +202,9 @@ def _put_cam(cam: dict[str, Any], key: str, side: str) -> None:
     if key in ("opens", "closes") and len({"opens", "closes"} & ({key} | cam.keys())) == 2:
         cam.pop("duration", None)
         cam.pop("centreline", None)
+    if key == "centreline" and len({"opens", "closes"} & cam.keys()) == 1:
+        cam.pop("opens", None)
+        cam.pop("closes", None)
     if key not in ("duration", "centreline") or not {"opens", "closes"} <= cam.keys():
         return
     from breathe.engine.events import crank_angle, read_crank_point
@@ -270,15 +246,16 @@ def _move(
 
 def _stand(engine: Engine, setting: Setting, later: Mapping[tuple[str, str], float]) -> Setting:
     """The setting with its lobes ground longer and its centrelines where they are wanted."""
-    changes: dict[str, float] = {}
+    changes: dict[str, Any] = {}
     for (side, key), value in later.items():
         if key == "duration":
             changes[f"{side}_stretch"] = value / card_duration(engine, side)
         else:
-            here = centreline(engine, replace(setting, **{f"{side}_shift_deg": 0.0}), side)
+            unmoved: dict[str, Any] = {f"{side}_shift_deg": 0.0}
+            here = centreline(engine, replace(setting, **unmoved), side)
             towards = 1.0 if side == "intake" else -1.0
             changes[f"{side}_shift_deg"] = towards * (value - here)
-    return replace(setting, **changes)  # type: ignore[arg-type]
+    return replace(setting, **changes)
 
 
 def card_duration(engine: Engine, side: str) -> float:
@@ -337,73 +314,6 @@ def jobs_of(
         Job(engine, setting, at, grid, fingerprint(key, at, grid))
         for at in operatings(base, plan, row)
     ]
-
-
-def outcome(
-    row: PlanRow,
-    jobs: Sequence[Job],
-    rows: Mapping[str, Row],
-    failures: Mapping[str, str],
-    questions: Sequence[str],
-) -> Outcome | None:
-    """The answer of a row, or None as long as cases of it are missing."""
-    failed = [f"{j.speed_rpm:.0f} rpm: {failures[j.key]}" for j in jobs if j.key in failures]
-    if failed:
-        return Outcome(number=row.number, status="failed", reason="; ".join(failed))
-    if any(job.key not in rows for job in jobs):
-        return None
-    found = [rows[job.key] for job in jobs]
-    told = [*row.questions, *questions, *(str(one.get("remark") or "") for one in found)]
-    reason = "; ".join(dict.fromkeys(text for text in told if text))
-    torque = np.array([float(one["torque_Nm"]) for one in found])
-    if not np.isfinite(torque).all():
-        return Outcome(number=row.number, status="no figures", reason=reason)
-    settled = all(one["settled"] for one in found)
-    power = np.array([float(one["power_W"]) for one in found])
-    speeds = [job.speed_rpm for job in jobs]
-    top, strongest = int(torque.argmax()), int(power.argmax())
-    return Outcome(
-        number=row.number,
-        status="done" if settled else "not settled",
-        reason=reason,
-        torque_Nm=tuple(float(t) for t in torque),
-        mean_torque_Nm=float(torque.mean()),
-        peak_torque_Nm=float(torque[top]),
-        peak_torque_rpm=speeds[top],
-        peak_power_W=float(power[strongest]),
-        peak_power_rpm=speeds[strongest],
-        mean_ve=_mean(found, "volumetric_efficiency_ambient"),
-        mean_bsfc_kg_per_J=_mean(found, "bsfc_kg_per_J"),
-        knock_index=max(float(one.get("knock_index", math.nan)) for one in found),
-        residual=_mean(found, "residual_fraction"),
-    )
-
-
-def _mean(rows: Sequence[Row], name: str) -> float:
-    return float(np.mean([float(row.get(name, math.nan)) for row in rows]))
-
-
-def outcomes_text(found: Sequence[Outcome]) -> str:
-    """All outcomes as JSON, to be kept with the run."""
-    return json.dumps([asdict(one) for one in found], ensure_ascii=False)
-
-
-def outcomes_from(text: str) -> tuple[Outcome, ...]:
-    """The way back of `outcomes_text`.
-
-    Raises
-    ------
-    BreatheError
-        The text is damaged.
-    """
-    try:
-        return tuple(
-            Outcome(**{**one, "torque_Nm": tuple(one["torque_Nm"])}) for one in json.loads(text)
-        )
-    except (ValueError, TypeError, KeyError):
-        raise BreatheError(
-            "the answer kept with this run is damaged; --redo computes anew from its cases"
-        ) from None
 
 
 def kept_value(base: Base, target: Target) -> float | str | None:

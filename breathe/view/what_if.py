@@ -1,0 +1,327 @@
+"""What-ifs as a page and as a sheet: ranking, rows not run, which input mattered."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from breathe.about import About
+from breathe.engine.quantities import System, from_si, user_unit, written
+from breathe.study.crossings import NUMERICAL_ERROR
+from breathe.study.outcome import Outcome
+from breathe.study.plan_sheet import Plan
+from breathe.study.rank import Influence, ranks
+from breathe.view import cautions
+from breathe.view.console import Grid, Item, Piece
+from breathe.view.figures import change
+from breathe.view.tables import assumptions
+
+_MOST_LISTED = 12
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Figure:
+    """An answer a plan can be ranked by."""
+
+    field: str
+    """Of `Outcome`, SI."""
+    words: str
+    dimension: str = ""
+    most: bool = True
+    """Whether more is better."""
+    digits: int = 1
+
+    def unit(self, system: System) -> str:
+        return user_unit(self.dimension, system) if self.dimension else ""
+
+    def value(self, one: Outcome, system: System) -> float:
+        """In the user's unit."""
+        found = float(getattr(one, self.field))
+        return from_si(found, self.dimension, self.unit(system)) if self.dimension else found
+
+    def title(self, system: System) -> str:
+        unit = self.unit(system)
+        return f"{self.words} [{unit}]" if unit else self.words
+
+
+FIGURES: dict[str, Figure] = {
+    "torque": Figure(field="mean_torque_Nm", words="mean torque", dimension="torque"),
+    "peak-torque": Figure(field="peak_torque_Nm", words="peak torque", dimension="torque"),
+    "power": Figure(field="peak_power_W", words="peak power", dimension="power"),
+    "ve": Figure(field="mean_ve", words="mean VE", dimension="share"),
+    "residual": Figure(field="residual", words="mean residual", dimension="share", most=False),
+    "bsfc": Figure(
+        field="mean_bsfc_kg_per_J",
+        words="mean BSFC",
+        dimension="specific fuel",
+        most=False,
+        digits=0,
+    ),
+    "knock": Figure(field="knock_index", words="highest knock index", most=False, digits=2),
+}
+"""What may stand after ``--by``."""
+_BESIDE = ("torque", "peak-torque", "power", "ve", "knock")
+"""Printed beside the inputs."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Found:
+    """All that a page of what-ifs tells."""
+
+    plan: Plan
+    about: About
+    outcomes: Mapping[int, Outcome]
+    """By row of the sheet; 0 is the engine file as it is."""
+    influence: Influence
+    by: str = "torque"
+    own_case: bool = False
+    """Whether rows have a speed or throttle of their own, so that they are not like the file."""
+    drawn_from: int = 0
+    """Rows of the plan that these were drawn from; 0 when all are here."""
+
+
+def places(found: Found) -> dict[int, int]:
+    """Row -> place among the rows that were done."""
+    figure = FIGURES[found.by]
+    rows = [row.number for row in found.plan.rows]
+    values = [
+        float(getattr(one, figure.field)) if one.status == "done" else math.nan
+        for one in (found.outcomes[number] for number in rows)
+    ]
+    placed = zip(rows, ranks(values, most=figure.most), strict=True)
+    return {number: place for number, place in placed if place is not None}
+
+
+def sheet(found: Found, system: System = "metric") -> pd.DataFrame:
+    """The plan with its answers: input columns as typed, place, figures, status, reason."""
+    place, base = places(found), found.outcomes.get(0)
+    speeds = () if found.own_case else found.about.speeds_rpm
+    nm = FIGURES["torque"].unit(system)
+    header = ["sheet row", *(c.title for c in found.plan.columns), "status"]
+    header += [f"place by {FIGURES[found.by].words}"]
+    header += [figure.title(system) for figure in FIGURES.values()]
+    header += ["peak torque at [rpm]", "peak power at [rpm]", "mean torque against the file [%]"]
+    header += [f"torque at {speed:g} rpm [{nm}]" for speed in speeds] + ["reason"]
+    body: list[list[object]] = []
+    blank = [""] * len(found.plan.columns)
+    listed = [(0, blank), *((row.number, list(row.cells)) for row in found.plan.rows)]
+    for number, cells in listed:
+        one = found.outcomes[number]
+        torque = [from_si(t, "torque", nm) for t in one.torque_Nm] if speeds else []
+        line: list[object] = [number or "file", *cells, one.status, place.get(number, "")]
+        line += [_rounded(figure.value(one, system)) for figure in FIGURES.values()]
+        line += [_rounded(one.peak_torque_rpm), _rounded(one.peak_power_rpm)]
+        line += [_rounded(100 * _gain(one, base, found))]
+        line += [_rounded(t) for t in torque] or [None] * len(speeds)
+        body.append([*line, one.reason])
+    return pd.DataFrame(body, columns=header)
+
+
+def sheet_text(found: Found, system: System = "metric") -> str:
+    """`sheet` as CSV in the plan's own separator and decimal mark."""
+    return sheet(found, system).to_csv(
+        index=False,
+        sep=found.plan.separator,
+        decimal=found.plan.decimal,
+        lineterminator="\n",
+    )
+
+
+def _rounded(value: float) -> float | None:
+    return float(f"{value:.5g}") if math.isfinite(value) else None
+
+
+def _gain(one: Outcome, base: Outcome | None, found: Found) -> float:
+    if base is None or found.own_case or base.status != "done" or base.mean_torque_Nm <= 0:
+        return math.nan
+    return one.mean_torque_Nm / base.mean_torque_Nm - 1.0
+
+
+def page(found: Found, system: System = "metric", top: int = 10) -> list[Piece]:
+    """The page of a plan.
+
+    Parameters
+    ----------
+    found : Found
+    system : 'metric' or 'imperial'
+    top : int
+        Rows of the ranking.
+    """
+    pieces: list[Piece] = [*_head(found, system), ""]
+    ranking = _ranking(found, system, top)
+    pieces += [ranking, ""] if ranking else []
+    pieces += _not_done(found)
+    pieces += [*_mattered(found, system), ""]
+    pieces += ["How the plan was read", *(Item(t, indent=2) for t in found.plan.understood), ""]
+    pieces += assumptions(found.about, system)
+    return [*pieces, *(Item(text) for text in _cautions(found))]
+
+
+def _head(found: Found, system: System) -> list[Piece]:
+    about, plan = found.about, found.plan
+    speeds = about.speeds_rpm
+    at = (
+        f"{speeds[0]:g} rpm"
+        if len(speeds) == 1
+        else (f"{len(speeds)} speeds from {speeds[0]:g} to {speeds[-1]:g} rpm")
+    )
+    at = "each at its own speed or throttle" if found.own_case else f"at {at}"
+    load = "full load" if about.throttle == 1 else f"throttle {about.throttle * 100:g} % open"
+    air = written(about.outside_pressure_Pa, "barometer", system)
+    warm = written(about.outside_temperature_K, "temperature", system, digits=3)
+    drawn = f", drawn from {found.drawn_from}" if found.drawn_from else ""
+    first = (
+        f"{about.engine}: {len(plan.rows)} what-ifs of {plan.path.name}{drawn}, {at}, {load}, "
+        f"outside air {air}, {warm}"
+    )
+    counts = pd.Series([found.outcomes[row.number].status for row in plan.rows]).value_counts()
+    states = ", ".join(f"{count} {status}" for status, count in counts.items())
+    kept = f"A blank cell keeps the file's value; of the cams its setting {about.standard}."
+    return [first, f"{states[0].upper()}{states[1:]}. {kept}"]
+
+
+def _ranking(found: Found, system: System, top: int) -> Grid | None:
+    place, figure = places(found), FIGURES[found.by]
+    if not place:
+        return None
+    rows = sorted(place, key=lambda number: (place[number], _order(found, number)))
+    used = [n for n, column in enumerate(found.plan.columns)]
+    cells = {row.number: row.cells for row in found.plan.rows}
+    beside = [FIGURES[name] for name in dict.fromkeys((found.by, *_BESIDE))]
+    many = pd.Series(place).value_counts()
+    body = []
+    for number in rows[:top]:
+        tie = "=" if many[place[number]] > 1 else ""
+        inputs = [cells[number][n] or "-" for n in used]
+        body.append(
+            (
+                f"{place[number]}{tie}",
+                f"{number}",
+                *inputs,
+                *_answers(found, number, beside, system),
+            )
+        )
+    base = found.outcomes.get(0)
+    if base is not None and base.status == "done" and not found.own_case:
+        body.append(("", "file", *("-" for _ in used), *_answers(found, 0, beside, system)))
+    header = ("place", "row", *(found.plan.columns[n].title for n in used))
+    answers = [f.title(system).replace(" [", "\n[") for f in beside]
+    if not found.own_case:
+        answers.insert(1, "against\nfile, %")
+    order = "most" if figure.most else "least"
+    title = f"First {min(top, len(rows))} of {len(rows)} by {figure.words}, {order} first; = ties"
+    inputs_at = frozenset(range(2, 2 + len(used)))
+    return Grid(
+        title=title,
+        header=(*header, *answers),
+        rows=tuple(body),
+        lead=2,
+        folds=inputs_at | frozenset(range(2 + len(used), 2 + len(used) + len(answers))),
+    )
+
+
+def _order(found: Found, number: int) -> float:
+    value = float(getattr(found.outcomes[number], FIGURES[found.by].field))
+    return -value if FIGURES[found.by].most else value
+
+
+def _answers(found: Found, number: int, figures: Sequence[Figure], system: System) -> list[str]:
+    one = found.outcomes[number]
+    told = [_shown(figure.value(one, system), figure.digits) for figure in figures]
+    if not found.own_case:
+        told.insert(1, change(_gain(one, found.outcomes.get(0), found)) if number else "")
+    return told
+
+
+def _shown(value: float, digits: int) -> str:
+    return f"{value:.{digits}f}" if math.isfinite(value) else "-"
+
+
+def _not_done(found: Found) -> list[Piece]:
+    """Rows without a place, with the reason."""
+    odd = [found.outcomes[row.number] for row in found.plan.rows]
+    odd = [one for one in odd if one.status != "done"]
+    if not odd:
+        return []
+    lines = [Item(f"row {one.number}, {one.status}: {one.reason}", indent=2) for one in odd]
+    more = len(lines) - _MOST_LISTED
+    tail = [Item(f"and {more} more; the result sheet has them all", indent=2)] if more > 0 else []
+    return ["Rows without a place", *lines[:_MOST_LISTED], *tail, ""]
+
+
+def _mattered(found: Found, system: System) -> list[Piece]:
+    fit, figure = found.influence, FIGURES[found.by]
+    if fit.why_not:
+        return [f"Which input mattered most: cannot be said; {fit.why_not}."]
+    unit = figure.unit(system)
+    body = [
+        (
+            effect.name,
+            f"{_place(effect.first)} to {_place(effect.last)}",
+            f"{effect.share * 100:.0f}",
+            f"{effect.low * 100:.0f} to {effect.high * 100:.0f}",
+            f"{effect.change:.{max(1, figure.digits)}f}",
+            _place(effect.best),
+        )
+        for effect in fit.effects
+    ]
+    want = "most" if figure.most else "largest"
+    grid = Grid(
+        title=f"Which input mattered most for {figure.words}, over {fit.rows} rows",
+        header=(
+            "input",
+            "from to",
+            "share of\nspread, %",
+            "doubt\n(90 %)",
+            f"moves it\nby{', ' + unit if unit else ''}",
+            f"{want} at",
+        ),
+        rows=tuple(body),
+        left=frozenset({0}),
+        folds=frozenset({0, 1}),
+    )
+    told = [
+        "Method: least squares with a straight and a squared term for each input; share is what "
+        f"R2 loses without the input. R2 of the whole (adjusted) {fit.r2:.2f}: the rest is inputs "
+        "acting together and finer waves, which this fit does not see. Doubt: 200 bootstrap "
+        "samples of the rows."
+    ]
+    if fit.r2 < 0.5:
+        told.append("The fit explains less than half: go by the ranking, not by this table.")
+    for one, other, r in fit.together:
+        told.append(
+            f"{one} and {other} move together in this plan (correlation {r:+.2f}): it cannot tell "
+            "their effects well apart."
+        )
+    return [grid, "", *(Item(text, indent=2) for text in told)]
+
+
+def _place(value: float | str) -> str:
+    return value if isinstance(value, str) else f"{value:.4g}"
+
+
+def _cautions(found: Found) -> list[str]:
+    told = [
+        f"A difference below {NUMERICAL_ERROR * 100:g} % is a tie: grid, steps and settling can "
+        "make as much. How sure the inputs are is not in it."
+    ]
+    above = sum(speed > found.about.speed_limit_rpm for speed in found.about.speeds_rpm)
+    if above:
+        words = "1 of these speeds lies" if above == 1 else f"{above} of these speeds lie"
+        told.append(cautions.OVER_SPEED.format(told=words, limit=found.about.speed_limit_rpm))
+    return [*told, cautions.CLEARANCE, cautions.LEAN, cautions.KNOCK]
+
+
+def answers(
+    found_rows: Sequence[int], outcomes: Mapping[int, Outcome], by: str, system: System
+) -> list[float]:
+    """The figure ranked by, in the user's unit; nan for rows that are not done."""
+    figure = FIGURES[by]
+    return [
+        figure.value(outcomes[n], system) if outcomes[n].status == "done" else float(np.nan)
+        for n in found_rows
+    ]
