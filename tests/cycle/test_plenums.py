@@ -7,7 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from breathe.cycle.plenum_rates import area_at, cylinder_gas
+from breathe.cycle.plenum_gas import cylinder_gas
+from breathe.cycle.plenum_rates import area_at
 from breathe.cycle.plenums import PlenumCycle, run_plenums, watch_peak
 from breathe.gas.mixture import mixture_hot
 from tests.cycle.plenum_engine import sine_valve, small_engine
