@@ -91,7 +91,7 @@ def command(
             click.echo(f"{name!r} holds another run, so this one is {run.name!r}.", err=True)
         unwritten = search(
             run,
-            runs_folder,
+            None if redo else runs_folder,
             about_cases(built, at),
             threads,
             lambda ask: best(built, at, weights, evaluate=ask(built)),

@@ -11,6 +11,9 @@ from breathe.commands.best import search_options
 from breathe.commands.options import speeds
 from breathe.errors import BreatheError
 
+LONGEST_DEG = 200.0
+"""Added duration beyond which nobody means it (common practice, no source)."""
+
 
 @click.command(
     name="reach", short_help="What each degree and millimetre of travel brings, and what fits."
@@ -78,7 +81,7 @@ def command(
             click.echo(f"{name!r} holds another run, so this one is {run.name!r}.", err=True)
         unwritten = search(
             run,
-            runs_folder,
+            None if redo else runs_folder,
             about_cases(longer, at),
             threads,
             lambda ask: reach(built, at, weights, up_to_deg=up_to, hold=held, evaluators=ask),
@@ -96,8 +99,8 @@ def _degrees(text: str) -> float:
         found = read_quantity(text, "angle")
     except QuantityError as error:
         raise BreatheError(f"--up-to: {error}") from None
-    if not 1.0 <= found <= 300.0:
+    if not 1.0 <= found <= LONGEST_DEG:
         raise BreatheError(
-            f"--up-to: found {text!r}; expected 1 to 300 deg crank of added duration"
+            f"--up-to: found {text!r}; expected 1 to {LONGEST_DEG:g} deg crank of added duration"
         )
     return found

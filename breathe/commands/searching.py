@@ -33,15 +33,20 @@ def asked(engine: Engine, *things: object) -> str:
 
 
 def search(
-    run: Run, base: Path, about_cases: int, threads: int | None, find: Callable[[Any], Answer]
+    run: Run,
+    base: Path | None,
+    about_cases: int,
+    threads: int | None,
+    find: Callable[[Any], Answer],
 ) -> RunError | None:
     """Find and keep the answer of a run, unless it is there.
 
     Parameters
     ----------
     run : Run
-    base : Path
-        Folder of all runs: cases that another search there has run are taken from it.
+    base : Path or None
+        Folder of all runs: cases that another search there has run are taken from it; None computes
+        all anew.
     about_cases : int
         How many cases it takes, for the time left.
     threads : int, optional
@@ -59,7 +64,8 @@ def search(
             err=True,
         )
         return None
-    done, others = run.done(), _rows_of_others(run, base)
+    done = run.done()
+    others = _rows_of_others(run, base) if base is not None else {}
     if done:
         click.echo(f"Going on with {run.folder}: {len(done)} cases are there.", err=True)
     with watched(run, max(about_cases, len(done)), len(done)) as keep:

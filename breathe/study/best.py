@@ -14,10 +14,10 @@ import pandas as pd
 from breathe.engine.parts import Engine, Floats, Setting
 from breathe.study.answer import AxisNote, Best
 from breathe.study.choose import bare, default_speeds, speeds_of
-from breathe.study.crossings import NUMERICAL_ERROR, tied
+from breathe.study.crossings import tied
 from breathe.study.evaluate import Evaluator
 from breathe.study.gear import Axis, Gear, gear_of
-from breathe.study.steps import best_steps, switches
+from breathe.study.steps import steps_table
 from breathe.study.surface import Peak
 from breathe.study.survey import Evaluate, Place, Survey, design, point_at, settled_torque
 from breathe.study.weights import Weights, weights_of
@@ -179,7 +179,7 @@ def _along_axes(
         fixed_place_deg=found.fixed.place,
         by_speed=by_speed,
         cams=_cams(at, shares, variable, fixed_cams),
-        steps=_steps(at, shares, torque, fixed @ np.array(shares), variable, places=places),
+        steps=steps_table(at, shares, torque, fixed @ np.array(shares), variable, places=places),
         price=_price(survey, at, found.tops),
         tops=_other_tops(survey, found.tops),
         notices=weights.notices,
@@ -281,6 +281,7 @@ def _among_settings(
     ranked = [
         ("standard" if labels[n] == engine.standard else "other", labels[n], table[n])
         for n in order
+        if n != order[0] or labels[n] == engine.standard
     ]
     ranked.insert(0, ("fixed", labels[order[0]], table[order[0]]))
     return Best(
@@ -290,7 +291,7 @@ def _among_settings(
         fixed_place_deg=(),
         by_speed=by_speed,
         cams=_cams(at, shares, variable, ranked),
-        steps=_steps(at, shares, table, float(means.max()), variable, labels=labels),
+        steps=steps_table(at, shares, table, float(means.max()), variable, labels=labels),
         price=pd.DataFrame(),
         tops=pd.DataFrame(),
         notices=weights.notices,
@@ -343,36 +344,6 @@ def _figures(
     }
 
 
-def _steps(
-    speeds: Sequence[float],
-    shares: Sequence[float],
-    torque: Floats,
-    fixed_mean: float,
-    variable: Floats,
-    *,
-    places: Sequence[Place] | None = None,
-    labels: Sequence[str] | None = None,
-) -> pd.DataFrame:
-    """One row a stretch of one place, for two and three places."""
-    whole = float(variable @ np.array(shares)) - fixed_mean
-    worth = not tied(whole + fixed_mean, fixed_mean, NUMERICAL_ERROR)
-    rows = []
-    for count in (2, 3):
-        if len(torque) < count:
-            continue
-        found = best_steps(torque, shares, count)
-        for first, last, used, switch in switches(speeds, torque, found.used):
-            row: dict[str, Any] = {"steps": count, "first_rpm": first, "last_rpm": last}
-            row |= {"switch_rpm": switch, "weighted_Nm": found.mean_Nm}
-            row["share_of_gain"] = (found.mean_Nm - fixed_mean) / whole if worth else math.nan
-            if places is not None:
-                row |= {f"axis{n}_deg": x for n, x in enumerate(places[used])}
-            if labels is not None:
-                row["setting"] = labels[used]
-            rows.append(row)
-    return pd.DataFrame(rows)
-
-
 def axis_note(engine: Engine, axis: Axis) -> AxisNote:
     """An axis as a page names it."""
     return AxisNote(
@@ -395,6 +366,8 @@ def rest_duration_deg(engine: Engine, axis: Axis) -> float | None:
         moved = getattr(setting, travel)
         if setting != Setting(label=setting.label, **{travel: moved}):
             continue
+        if axis.side == "exhaust" and not moved:
+            continue  # the duration is the intake's
         try:
             named = float(bare(setting.label))
         except ValueError:

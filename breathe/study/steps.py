@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations, pairwise
+from typing import Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from breathe.study.crossings import NUMERICAL_ERROR, tied
@@ -24,6 +27,59 @@ class Steps:
     """(n_speeds,) the row used at each speed."""
     mean_Nm: float
     """Weighted mean torque."""
+
+
+def steps_table(
+    speeds: Sequence[float],
+    shares: Sequence[float],
+    torque: Floats,
+    fixed_mean: float,
+    variable: Floats,
+    *,
+    places: Sequence[tuple[float, ...]] | None = None,
+    labels: Sequence[str] | None = None,
+) -> pd.DataFrame:
+    """Two and three steps as one table, one row a stretch of speeds with one place.
+
+    Where a place would be used over several stretches, the best plan that uses each over one is
+    given too, as order 'in order'.
+
+    Parameters
+    ----------
+    speeds, shares : (n_speeds,) sequence of float
+        What each speed [rpm] counts.
+    torque : (n_candidates, n_speeds) array
+    fixed_mean : float
+        Weighted mean torque of the best single place [Nm].
+    variable : (n_speeds,) array
+        Torque of the continuous gear [Nm].
+    places, labels : sequence, optional
+        What the candidates are, for the table.
+    """
+    whole = float(variable @ np.array(shares)) - fixed_mean
+    worth = not tied(whole + fixed_mean, fixed_mean, NUMERICAL_ERROR)
+    rows = []
+    for count in (2, 3):
+        if len(torque) < count:
+            continue
+        free = best_steps(torque, shares, count)
+        if len(free.chosen) < count:
+            continue  # the same as with fewer
+        plans = [("free", free)]
+        if len(switches(speeds, torque, free.used)) > count:
+            plans.append(("in order", steps_in_order(torque, shares, count)))
+        for order, found in plans:
+            for first, last, used, switch in switches(speeds, torque, found.used):
+                row: dict[str, Any] = {"steps": count, "order": order}
+                row |= {"first_rpm": first, "last_rpm": last, "switch_rpm": switch}
+                row["weighted_Nm"] = found.mean_Nm
+                row["share_of_gain"] = (found.mean_Nm - fixed_mean) / whole if worth else math.nan
+                if places is not None:
+                    row |= {f"axis{n}_deg": x for n, x in enumerate(places[used])}
+                if labels is not None:
+                    row["setting"] = labels[used]
+                rows.append(row)
+    return pd.DataFrame(rows)
 
 
 def best_steps(torque_Nm: ArrayLike, shares: ArrayLike, count: int) -> Steps:
@@ -54,6 +110,26 @@ def best_steps(torque_Nm: ArrayLike, shares: ArrayLike, count: int) -> Steps:
         used=used,
         mean_Nm=float(table[list(used), range(table.shape[1])] @ weight),
     )
+
+
+def steps_in_order(torque_Nm: ArrayLike, shares: ArrayLike, count: int) -> Steps:
+    """As `best_steps`, but each candidate is used over one stretch of neighbouring speeds only."""
+    table, weight = np.asarray(torque_Nm, dtype=float), np.asarray(shares, dtype=float)
+    sums = np.concatenate([np.zeros((len(table), 1)), np.cumsum(table * weight, axis=1)], axis=1)
+    speeds = table.shape[1]
+    most, used = -np.inf, (0,) * speeds
+    for inner in combinations(range(1, speeds), min(count, speeds) - 1):
+        edges = [0, *inner, speeds]
+        gained = [sums[:, end] - sums[:, start] for start, end in pairwise(edges)]
+        mean = sum(float(one.max()) for one in gained)
+        if mean > most:
+            most = mean
+            used = tuple(
+                int(np.argmax(one))
+                for one, (start, end) in zip(gained, pairwise(edges), strict=True)
+                for _ in range(end - start)
+            )
+    return Steps(chosen=tuple(dict.fromkeys(used)), used=used, mean_Nm=most)
 
 
 def assigned(torque_Nm: ArrayLike, chosen: Sequence[int]) -> tuple[int, ...]:

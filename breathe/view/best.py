@@ -93,9 +93,11 @@ def _head(found: Best, about: About, system: System) -> list[Piece]:
     )
     if found.axes:
         return [first, *(Item(text) for text in what_moves(found.axes, system))]
-    still = (
-        f"Nothing moves: the file has no sleeve and no phaser. Its {found.settings_in_file} "
-        "settings are ranked as fixed cams, beside a gear that could step between them."
+    still = "Nothing moves: the file has no sleeve and no phaser. " + (
+        f"Its {found.settings_in_file} settings are ranked as fixed cams, beside a gear that could "
+        "step between them."
+        if found.settings_in_file > 1
+        else "It has one setting, so there is nothing to choose from."
     )
     return [first, Item(still)]
 
@@ -129,7 +131,8 @@ def _settings(found: Best, system: System) -> Grid:
                 cells.append("end" if not np.isfinite(lost) else change(lost))
         rows.append(tuple(cells))
     title = (
-        f"Best setting; as good: within {NUMERICAL_ERROR * 100:g} % of its torque; 12° less and "
+        f"Best setting; as good: within {NUMERICAL_ERROR * 100:g} % of its torque"
+        f"{', the rest standing' if len(found.axes) > 1 else ''}; 12° less and "
         f"more: change in torque there, %, {TIE} none found, end: beyond the gear"
     )
     return Grid(title=title, header=tuple(header), rows=tuple(rows))
@@ -240,33 +243,35 @@ def _steps(found: Best, system: System) -> list[Piece]:
     if not len(found.steps):
         return []
     rows = []
-    for count, stretches in found.steps.groupby("steps"):
+    for (count, order), stretches in found.steps.groupby(["steps", "order"]):
         records = stretches.to_dict("records")
         mean = torque_texts(stretches[["weighted_Nm"]], system)["weighted_Nm"][0]
-        share = records[0]["share_of_gain"]
-        rows.append((f"{count}", mean, percent(share), step_words(found, records)))
+        share = percent(records[0]["share_of_gain"])
+        named = f"{count}" if order == "free" else f"{count} in order"
+        rows.append((named, mean, share, step_words(found, records)))
     title = (
         f"Two or three fixed steps instead: {'weighted ' if found.weights else ''}mean torque, "
         f"{user_unit('torque', system)}, and how much of the gain over the best fixed cam they get"
     )
-    header = ("steps", "mean", "of the gain", "which, switched at")
+    if (found.steps.order != "free").any():
+        title += "; in order: each step used over one stretch of speeds"
+    words = frozenset({3})
+    header = ("steps", "mean", "of the gain", "which, up to about which rpm")
     return [
-        Grid(
-            title=title, header=header, rows=tuple(rows), left=frozenset({3}), folds=frozenset({3})
-        ),
+        Grid(title=title, header=header, rows=tuple(rows), left=words | {0}, folds=words),
         "",
     ]
 
 
 def step_words(found: Best, stretches: Sequence[Mapping[Any, Any]]) -> str:
-    """Such as '220° to about 7200 rpm, then 268°'."""
+    """Such as '220° to about 7200, then 268°'."""
     parts = []
     for n, row in enumerate(stretches):
         name = (
             in_words(found.axes, place_of(row, found.axes)) if found.axes else str(row["setting"])
         )
         until = (
-            f" to about {round(stretches[n + 1]['switch_rpm'] / 50) * 50:.0f} rpm"
+            f" to about {round(stretches[n + 1]['switch_rpm'] / 50) * 50:.0f}"
             if n + 1 < len(stretches)
             else ""
         )

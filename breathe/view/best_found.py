@@ -113,7 +113,7 @@ def _rivals(found: Best) -> list[str]:
     if not len(better):
         return []
     named = ", ".join(
-        f"{row['label']} (the variable cam gains {_much(row['gain_weighted'])} over it)"
+        f"{row['label']} (variable over it: {_much(row['gain_weighted'])})"
         for row in better.to_dict("records")
     )
     return [f"Better than any fixed place of this gear are the file's fixed cams: {named}."]
@@ -123,10 +123,12 @@ def _step_gain(found: Best) -> list[str]:
     if not len(found.steps) or not np.isfinite(found.steps.share_of_gain).all():
         return []
     parts = []
-    for count, stretches in found.steps.groupby("steps"):
+    free = found.steps[found.steps.order == "free"]
+    for count, stretches in free.groupby("steps"):
         word = {2: "Two", 3: "three"}[int(count)]
         parts.append(f"{word} fixed steps get {percent(stretches.share_of_gain.iloc[0])}")
-    return [f"{', '.join(parts)} of the variable cam's gain over the best fixed one."]
+    whose = "variable cam's" if found.axes else "whole"
+    return [f"{', '.join(parts)} of the {whose} gain over the best fixed one."]
 
 
 def _ends(found: Best, axis: AxisNote) -> list[str]:

@@ -8,6 +8,7 @@ from typing import Any
 from breathe.engine.quantities import System, from_si, user_unit
 from breathe.study.answer import AxisNote
 
+_OWN = "its own place"
 _END_DEG = 0.5
 """A place so near to the end of an axis stands at it."""
 
@@ -38,17 +39,13 @@ def span(axis: AxisNote, low_deg: float, high_deg: float) -> str:
 
 def in_words(axes: Sequence[AxisNote], place: Sequence[float]) -> str:
     """All axes of one place, such as '246°' or 'intake 246°, exhaust 4° later'."""
-    told = []
+    told: dict[str, list[str]] = {}
     for axis, x in zip(axes, place, strict=True):
-        if axis.kind == "phase":
-            text = (
-                f"{abs(x):.0f}° {'later' if x > 0 else 'earlier'}" if round(x) else "as it stands"
-            )
-        else:
-            text = degrees(axis, x)
-        named = len({a.side for a in axes}) > 1 or axis.side == "exhaust"
-        told.append(f"{axis.side} {text}" if named else text)
-    return ", ".join(told)
+        text = degrees(axis, x) if axis.kind == "dwell" else _turn(x, "not turned")
+        told.setdefault(axis.side, []).append(text)
+    if list(told) == ["intake"]:
+        return ", ".join(told["intake"])
+    return ", ".join(f"{side} {' '.join(parts)}" for side, parts in told.items())
 
 
 def place_of(row: Mapping[str, Any], axes: Sequence[AxisNote]) -> list[float]:
@@ -73,8 +70,8 @@ def what_moves(axes: Sequence[AxisNote], system: System) -> list[str]:
 def _moves(axis: AxisNote, system: System) -> str:
     if axis.kind == "phase":
         return (
-            f"What moves: the {axis.side} cam turns from {_turn(axis.low_deg)} to "
-            f"{_turn(axis.high_deg)}, crank degrees."
+            f"What moves: the {axis.side} cam turns from {_turn(axis.low_deg, _OWN)} to "
+            f"{_turn(axis.high_deg, _OWN)}, crank degrees."
         )
     adds = f"adds 0 to {axis.high_deg:.0f} deg crank of dwell"
     if axis.deg_per_m:
@@ -87,9 +84,9 @@ def _moves(axis: AxisNote, system: System) -> str:
     return f"What moves: the {axis.side} sleeve, {adds}{named}."
 
 
-def _turn(degrees_: float) -> str:
+def _turn(degrees_: float, none: str) -> str:
     if not round(degrees_):
-        return "its own place"
+        return none
     return f"{abs(degrees_):.0f}° {'later' if degrees_ > 0 else 'earlier'}"
 
 
