@@ -206,7 +206,24 @@ def fill_burn(values: Mapping[str, Any], kind: EngineClass, findings: Findings) 
         ca50_deg=given["half_burned"].after_deg if "half_burned" in given else None,
         ca50_best_deg=best,
         completeness=burn.take("completeness", 0.97, "", "share of the charge that burns"),
+        **_burn_shape(burn),
     )
+
+
+def _burn_shape(burn: Filled) -> dict[str, float]:
+    """Wiebe's two numbers and how the duration grows with speed."""
+    usual = Burn()
+    wiebe = "shape of the burn, 1 - exp(-a y^(m + 1)) at share y of its duration"
+    source = "J. B. Heywood, Internal Combustion Engine Fundamentals, 1988, ch. 9 (from memory)"
+    return {
+        "wiebe_a": burn.take("wiebe_a", usual.wiebe_a, "", f"{wiebe}; ends at 99.9 %", source),
+        "wiebe_m": burn.take("wiebe_m", usual.wiebe_m, "", wiebe, source),
+        "speed_exponent": burn.take(
+            "speed_exponent", usual.speed_exponent, "",
+            "duration goes with speed to this power; least certain, 0.15 to 0.33",
+            "S. D. Hires, R. J. Tabaczynski and J. M. Novak, SAE 780232, 1978 (from memory)",
+        ),
+    }  # fmt: skip
 
 
 def fill_friction(values: Mapping[str, Any], findings: Findings) -> Friction:

@@ -281,6 +281,11 @@ ENGINE_FILE: Table = {
         "half_burned": Key("point"),
         "half_burned_best": Key("point"),
         "completeness": Key("number", "", (0.9, 1), (0.3, 1)),
+        # J. B. Heywood, Internal Combustion Engine Fundamentals, 1988, ch. 9: a 5, m 2, and the
+        # duration with speed to the power of 0.15 to 0.33 (from memory).
+        "wiebe_a": Key("number", "", (3, 8), (1, 20)),
+        "wiebe_m": Key("number", "", (1, 4), (0.2, 8)),
+        "speed_exponent": Key("number", "", (0.1, 0.5), (0, 1)),
     },
     "friction": {
         "constant": Key("pressure difference", "bar", (0.1, 1.5), (0, 5)),

@@ -322,3 +322,25 @@ def engine_bytes() -> list[bytes]:
 @pytest.fixture(scope="module")
 def engines(engine_bytes) -> list[dict]:
     return [tomllib.loads(content.decode()) for content in engine_bytes]
+
+
+def test_the_shape_of_the_burn_can_be_set(read_text, sleeve_four):
+    given = "[burn]\nwiebe_a = 5\nwiebe_m = 2.2\nspeed_exponent = 0.2\n"
+    engine = read_text(sleeve_four + given)
+    assert (engine.burn.wiebe_a, engine.burn.wiebe_m) == (5.0, 2.2)
+    assert engine.burn.speed_exponent == 0.2
+    assert not {"burn.wiebe_a", "burn.wiebe_m", "burn.speed_exponent"} & {
+        one.key for one in engine.assumed
+    }
+    usual = read_text(sleeve_four)
+    assert (usual.burn.wiebe_a, usual.burn.wiebe_m) == (6.908, 2.0)
+    assert usual.burn.speed_exponent == pytest.approx(1 / 3)
+    told = {one.key: one.value for one in usual.assumed}
+    assert told["burn.wiebe_a"] == "6.908" and told["burn.speed_exponent"] == "0.3333"
+
+
+def test_a_burn_that_cannot_be_is_refused(faults_of, sleeve_four):
+    assert faults_of(sleeve_four + "[burn]\nwiebe_a = 0\nspeed_exponent = -1\n") == [
+        "[burn] wiebe_a: found 0; expected 1 to 20",
+        "[burn] speed_exponent: found -1; expected 0 to 1",
+    ]
