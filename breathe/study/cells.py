@@ -13,14 +13,15 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.interpolate import Akima1DInterpolator, PchipInterpolator
 
 from breathe.engine.parts import Engine, Floats
 from breathe.study.limits import Limits
+from breathe.study.map_axes import LoadAxis
 from breathe.study.part_load import FIGURES, Sweep
 
 Kind = Literal["part load", "full load", "above full load", "too light"]
-LoadAxis = Literal["bmep", "map", "throttle"]
 
 LIGHTEST_BMEP_PA = 1.0e5
 """Lightest load a cell is worked out at. Below are idle and overrun, where steadiness of burning
@@ -50,8 +51,8 @@ class AtSpeed:
 
     @property
     def least_Nm(self) -> float:
-        """Least torque every sweep reaches down to."""
-        return float(np.nanmax([sweep.least_Nm for sweep in self.sweeps]))
+        """Least torque that half of the sweeps reach down to; the others are unknown there."""
+        return float(np.nanmedian([sweep.least_Nm for sweep in self.sweeps]))
 
     @property
     def most_Nm(self) -> float:
@@ -75,8 +76,8 @@ class Cell:
     """(f,) fuel more, or torque less, than with the best allowed setting, as a share [-]."""
     figures: Mapping[str, Floats]
     """(f,) each."""
-    allowed: Floats
-    """(f,) bool: residual, knock, burning and vacuum are kept."""
+    allowed: NDArray[np.bool_]
+    """(f,) residual, knock, burning and vacuum are kept."""
     best: int
     """Place of the best allowed setting."""
     bound: tuple[str, ...]
@@ -154,10 +155,13 @@ def part_load(
     columns = {name: np.array([row[name] for row in rows]) for name in FIGURES}
     inside = np.clip(fine, nodes[0], nodes[-1])
     figures = _along(nodes, columns, inside)
-    most = _curve(at.places_deg, np.array([sweep.most_Nm for sweep in at.sweeps]))(fine)
+    most = curve(at.places_deg, np.array([sweep.most_Nm for sweep in at.sweeps]))(fine)
     short = np.maximum(1.0 - most / torque_Nm, 0.0)
+    figures["torque_Nm"] = torque_Nm * (1.0 - short)
     fuel = figures["fuel_kg_per_s"]
     cost = fuel / float(fuel.min()) + short
+    # A sweep that ends above the torque leaves its setting unknown here.
+    cost[(inside != fine) & (short == 0.0)] = math.nan
     return _cell(engine, at, limits, load, kind, torque_Nm, fine, figures, cost)
 
 
@@ -172,15 +176,18 @@ def _cell(
     figures: Mapping[str, Floats],
     cost: Floats,
 ) -> Cell:
-    """Choose the cheapest allowed place; ``cost`` (f,) is in shares of the best's."""
+    """Choose the cheapest allowed place; ``cost`` (f,) is in shares of the best's, nan where it is
+    not known."""
+    known = np.isfinite(cost)
+    cost = np.where(known, cost, np.nanmax(cost))
     kept = limits.allowed(figures, bmep_of(engine, torque_Nm), engine.air.pressure_Pa)
-    allowed = kept.places
+    allowed = kept.places & known
     free = int(np.argmin(cost))
     broken: tuple[str, ...] = ()
     if allowed.any():
         best = int(np.argmin(np.where(allowed, cost, np.inf)))
     else:
-        best = int(np.argmin(figures["residual_fraction"]))
+        best = int(np.argmin(np.where(known, figures["residual_fraction"], np.inf)))
         broken = kept.broken_at(best)
     bound = () if best == free or cost[best] - cost[free] < 1e-6 else kept.broken_at(free)
     return Cell(
@@ -226,10 +233,10 @@ def _nodes(at: AtSpeed, torque_Nm: float) -> tuple[Floats, list[Mapping[str, flo
 
 
 def _along(nodes: Floats, columns: Mapping[str, Floats], fine: Floats) -> dict[str, Floats]:
-    return {name: _curve(nodes, values)(fine) for name, values in columns.items()}
+    return {name: curve(nodes, values)(fine) for name, values in columns.items()}
 
 
-def _curve(nodes: Floats, values: Floats) -> Akima1DInterpolator | PchipInterpolator | _Level:
+def curve(nodes: Floats, values: Floats) -> Akima1DInterpolator | PchipInterpolator | _Level:
     """A curve through what is known, that may have its top between settings."""
     known = np.isfinite(values)
     x, y = nodes[known], values[known]
@@ -300,7 +307,7 @@ def cell_at(
             return full_load(engine, at, limits, load, kind)
     else:
         assert way is not None
-        torque = _torque_on(way, axis, load)
+        torque = _torque_on(way, axis, load, engine.air.pressure_Pa)
         if math.isinf(torque) and torque > 0:
             return full_load(engine, at, limits, load, "full load")
     if torque < at.least_Nm:
@@ -308,15 +315,16 @@ def cell_at(
     return part_load(engine, at, limits, load, torque)
 
 
-FULL_LOAD_SHARE = 0.995
-"""Share of the highest manifold pressure of part load from which a cell is full load."""
+FULL_LOAD_SHARE = 0.98
+"""Share of the outside pressure, or of the most a manifold reaches, from which a cell is full load
+(common practice, no source)."""
 
 
-def _torque_on(way: Path, axis: LoadAxis, load: float) -> float:
+def _torque_on(way: Path, axis: LoadAxis, load: float, outside_Pa: float) -> float:
     """Torque that goes with a reading; -inf below the lightest, inf for full load."""
     if axis == "map":
         readings, wanted = way.manifold_pressure_Pa, load
-        full = FULL_LOAD_SHARE * readings[-1]
+        full = FULL_LOAD_SHARE * min(float(readings[-1]), outside_Pa)
     else:
         readings, wanted = way.log_opening, math.log(load)
         full = min(float(readings[-1]), -0.005)

@@ -1,4 +1,4 @@
-"""What a control map is held inside: room for the valves, travel, burnt gas, knock, vacuum, slew."""
+"""What a control map is held inside: room for the valves, travel, burnt gas, knock, vacuum."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from breathe.cycle.burn import LONGEST_10_90_DEG
@@ -119,11 +120,11 @@ class Limits:
 class Allowed:
     """For each limit, the places (n,) that keep it."""
 
-    by_limit: Mapping[str, Floats]
+    by_limit: Mapping[str, NDArray[np.bool_]]
 
     @property
-    def places(self) -> Floats:
-        """(n,) bool, where all are kept."""
+    def places(self) -> NDArray[np.bool_]:
+        """(n,) where all are kept."""
         return np.logical_and.reduce(list(self.by_limit.values()))
 
     def broken_at(self, place: int) -> tuple[str, ...]:

@@ -162,14 +162,34 @@ def _rising(
 
 def look_up(table: Table, speed_rpm: Floats, load: Floats) -> Floats:
     """Values between cells, edges held; the two arrays of one shape."""
-    points = [np.asarray(table.loads, dtype=float), np.asarray(table.speeds_rpm, dtype=float)]
-    values = table.values
+    return bilinear(table.loads, table.speeds_rpm, table.values, load, speed_rpm)
+
+
+def bilinear(
+    down: Sequence[float] | Floats,
+    across: Sequence[float] | Floats,
+    values: Floats,
+    at_down: Floats,
+    at_across: Floats,
+) -> Floats:
+    """Straight lines along both axes, edges held; an axis of one point is the same everywhere.
+
+    Parameters
+    ----------
+    down, across : (m,), (n,) float
+        Rising.
+    values : (m, n) float
+    at_down, at_across : (...) float
+        Of one shape.
+    """
+    points = [np.asarray(down, dtype=float), np.asarray(across, dtype=float)]
     for axis, line in enumerate(points):
-        if len(line) == 1:  # an axis of one point is the same everywhere
+        if len(line) == 1:
             points[axis] = np.array([line[0], line[0] + 1.0])
             values = np.repeat(values, 2, axis=axis)
     at = np.stack(
-        [np.clip(x, p[0], p[-1]) for x, p in zip((load, speed_rpm), points, strict=True)], axis=-1
+        [np.clip(x, p[0], p[-1]) for x, p in zip((at_down, at_across), points, strict=True)],
+        axis=-1,
     )
     return np.asarray(RegularGridInterpolator(points, values)(at))
 

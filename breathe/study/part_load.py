@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from scipy.interpolate import PchipInterpolator
@@ -24,10 +25,12 @@ PART_LOAD_LAMBDA = 1.0
 """Air ratio below full load: what a three-way catalyst asks (common practice, no source)."""
 FIRST_MANIFOLD = (0.7, 0.45)
 """Manifold over outside pressure aimed at by the first openings of a sweep."""
-ROUNDS = 3
+ROUNDS = 4
 """Rounds of further openings, each of which fills the widest gap in torque of every sweep."""
 _AIR_GAMMA, _AIR_R = 1.40, 287.05
 _SMALLEST_OPENING = 1e-4
+_AIM_LOW, _LOW_ENOUGH = 0.8, 1.0
+"""Share of the least torque asked for that is aimed at, and at which a sweep is low enough."""
 _FILLING = 0.85
 """Volumetric efficiency on manifold density, to aim the first openings with; decides no figure."""
 
@@ -83,11 +86,20 @@ class Sweep:
             return None
         curve = PchipInterpolator(self.log_opening, self.figures["torque_Nm"])
         low, high = float(self.log_opening[0]), float(self.log_opening[-1])
-        at = brentq(lambda u: float(curve(u)) - torque_Nm, low, high, xtol=1e-10)
-        return {
-            name: float(PchipInterpolator(self.log_opening, values)(at))
-            for name, values in self.figures.items()
-        } | {"torque_Nm": float(torque_Nm)}
+        if torque_Nm <= curve(low) or torque_Nm >= curve(high):  # the ends themselves
+            at = low if torque_Nm <= curve(low) else high
+        else:
+            at = brentq(lambda u: float(curve(u)) - torque_Nm, low, high, xtol=1e-10)
+        table = np.stack([self.figures[name] for name in FIGURES], axis=1)
+        read = PchipInterpolator(self.log_opening, table)(at)
+        return dict(zip(FIGURES, map(float, read), strict=True)) | {"torque_Nm": float(torque_Nm)}
+
+    def slope_at(self, log_opening: float) -> float:
+        """Change of torque [Nm] with the logarithm of the opening; 0 outside the sweep."""
+        if len(self.log_opening) < 2:
+            return 0.0
+        curve = PchipInterpolator(self.log_opening, self.figures["torque_Nm"], extrapolate=False)
+        return float(np.nan_to_num(curve(log_opening, 1)))
 
 
 def sweep_of(setting: Setting, speed_rpm: float, rows: Iterable[Row]) -> Sweep:
@@ -180,24 +192,36 @@ def next_openings(rows: Sequence[Row], lowest_Nm: float) -> list[float]:
     lowest_Nm : float
         Least torque that will be asked for.
     """
-    known = sorted((row["throttle"], row["torque_Nm"]) for row in rows)
-    known = [(x, torque) for x, torque in known if math.isfinite(torque)]
+    known = sorted((row for row in rows if usable_row(row)), key=_opening)
     if len(known) < 2:
         return []
-    (x0, t0), (x1, t1) = known[:2]
-    if t0 > lowest_Nm and t1 > t0:
-        # Torque is nearly straight over the logarithm of a small opening.
-        step = (t0 - 0.9 * lowest_Nm) / (t1 - t0) * math.log(x1 / x0)
-        return [max(x0 * math.exp(-min(step, math.log(2.5))), _SMALLEST_OPENING)]
+    smallest = known[0]
+    if smallest["torque_Nm"] > lowest_Nm * _LOW_ENOUGH:
+        failed = [_opening(row) for row in rows if _opening(row) < _opening(smallest)]
+        if failed:  # halve the way to what did not settle or made no torque
+            return [math.sqrt(max(failed) * _opening(smallest))]
+        return [max(_opening_down_to(smallest, lowest_Nm), _SMALLEST_OPENING)]
     gaps = [
-        (abs(above - max(below, 0.8 * lowest_Nm)), low, high)
-        for (low, below), (high, above) in zip(known, known[1:], strict=False)
-        if above > lowest_Nm
+        (high["torque_Nm"] - max(low["torque_Nm"], 0.8 * lowest_Nm), _opening(low), _opening(high))
+        for low, high in pairwise(known)
+        if high["torque_Nm"] > lowest_Nm
     ]
     if not gaps:
         return []
     _, low, high = max(gaps)
     return [math.sqrt(low * high)]
+
+
+def _opening(row: Row) -> float:
+    return float(row["throttle"])
+
+
+def _opening_down_to(row: Row, lowest_Nm: float) -> float:
+    """A smaller opening that gives about a torque: through a throttle at sonic speed air, fuel and
+    so the work of compression and expansion go with the area."""
+    per_mep = row["torque_Nm"] / row["bmep_Pa"]
+    lost = (row["fmep_Pa"] - row["pmep_Pa"]) * per_mep
+    return _opening(row) * (_AIM_LOW * lowest_Nm + lost) / (row["torque_Nm"] + lost)
 
 
 def opening_for(engine: Engine, speed_rpm: float, ratio: float) -> float:

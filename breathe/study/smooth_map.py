@@ -12,10 +12,13 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.linalg import qr, solve_triangular
 from scipy.optimize import nnls
 
 from breathe.engine.parts import Floats
+
+Places = NDArray[np.intp]
 
 PULL = 0.1
 """Weight of a cell's own best against bending: it decides where nothing else does."""
@@ -80,7 +83,7 @@ def smoothest(wanted: Wanted, steepest_deg_per_rpm: float | None = None) -> Floa
 def _bending(wanted: Wanted) -> tuple[Floats, Floats]:
     """Rows that give each cell's distance from the straight line through its two neighbours."""
     count = wanted.best.size
-    place = np.arange(count).reshape(wanted.best.shape)
+    place: Places = np.arange(count).reshape(wanted.best.shape)
     rows = [
         *_bends(place, wanted.speeds_rpm, count),
         *_bends(place.T, wanted.loads, count),
@@ -88,7 +91,7 @@ def _bending(wanted: Wanted) -> tuple[Floats, Floats]:
     return np.array(rows).reshape(len(rows), count), np.zeros(len(rows))
 
 
-def _bends(place: Floats, axis: Floats, count: int) -> list[Floats]:
+def _bends(place: Places, axis: Floats, count: int) -> list[Floats]:
     rows = []
     for line in place:
         for k in range(1, len(axis) - 1):
@@ -156,7 +159,9 @@ def least_squares_within(
     return np.asarray(solve_triangular(r, y + aim))
 
 
-def stretch_near(degrees: Floats, content: Floats, towards: float) -> tuple[float, float, float]:
+def stretch_near(
+    degrees: Floats, content: NDArray[np.bool_], towards: float
+) -> tuple[float, float, float]:
     """The stretch of places a cell is content with that lies nearest to a wish.
 
     Parameters
@@ -228,6 +233,6 @@ def steepest(values: Floats, speeds: Sequence[float], loads: Sequence[float], ax
     spread = np.diff(values, axis=axis)
     width = np.diff(points)
     slopes = spread / (width if axis else width[:, None])
-    i, j = np.unravel_index(int(np.argmax(np.abs(slopes))), slopes.shape)
+    i, j = divmod(int(np.argmax(np.abs(slopes))), slopes.shape[1])
     i2, j2 = (i, j + 1) if axis else (i + 1, j)
     return Step(float(slopes[i, j]), (speeds[j], loads[i]), (speeds[j2], loads[i2]))

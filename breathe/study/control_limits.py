@@ -1,0 +1,104 @@
+"""Which limit holds a control map where, and what its fallback position costs."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from breathe.study.control import ControlMap
+
+_AT_END_DEG = 0.25
+
+
+def limit_facts(found: ControlMap) -> list[dict[str, Any]]:
+    """Every limit with its value and the cells it binds, as (speed, load) in SI.
+
+    ``value`` is in SI or degrees; ``not_kept`` are cells where no setting keeps the limit.
+    """
+    limits, question = found.question.limits, found.question
+    low, high = limits.safe_deg
+    told = [
+        {
+            "limit": "travel",
+            "value": [question.shown.of(limits.low_deg), question.shown.of(limits.high_deg)],
+            "binds": _at_ends(found, limits.low_deg, limits.high_deg),
+        }
+    ]
+    if limits.clear.checked:
+        at_clear = _at_ends(
+            found,
+            low if low > limits.low_deg else -math.inf,
+            high if high < limits.high_deg else math.inf,
+        )
+        value = [question.shown.of(limits.clear.low_deg), question.shown.of(limits.clear.high_deg)]
+        told.append({"limit": "clearance", "value": value, "binds": at_clear})
+    by_name = {
+        "residual": limits.residual_most,
+        "knock": limits.knock_most,
+        "burning": None,
+    }
+    if limits.vacuum is not None:
+        by_name["vacuum"] = limits.vacuum.least_Pa
+    for name, value_ in by_name.items():
+        told.append(
+            {
+                "limit": name,
+                "value": value_,
+                "binds": [_place(c) for line in found.cells for c in line if name in c.bound],
+                "not_kept": [_place(c) for line in found.cells for c in line if name in c.broken],
+            }
+        )
+    if question.steepest is not None:
+        told.append({"limit": "slew", "value": question.steepest, "binds": _slewing(found)})
+    return told
+
+
+def _place(cell: Any) -> list[float]:
+    return [cell.speed_rpm, cell.load]
+
+
+def _at_ends(found: ControlMap, low: float, high: float) -> list[list[float]]:
+    """Cells whose best setting lies at an end."""
+    return [
+        _place(cell)
+        for line in found.cells
+        for cell in line
+        if cell.best_deg <= low + _AT_END_DEG or cell.best_deg >= high - _AT_END_DEG
+    ]
+
+
+def _slewing(found: ControlMap) -> list[list[float]]:
+    """Cells from which the step to the next speed is as large as the actuator follows."""
+    steep = found.question.steepest
+    if steep is None or len(found.question.speeds_rpm) < 2:
+        return []
+    step = np.abs(np.diff(found.smooth_deg, axis=1))
+    most = steep * np.diff(np.array(found.question.speeds_rpm)) - found.question.step_deg
+    return [_place(found.cells[i][j]) for i, j in np.argwhere(step >= 0.99 * most)]
+
+
+def fallback_facts(found: ControlMap) -> dict[str, Any] | None:
+    """Full-load torque that the fallback position costs at each speed, and how it burns lightly."""
+    degrees = found.question.fallback_deg
+    if degrees is None:
+        return None
+    lost = []
+    for at in found.at_speeds:
+        speed = np.array([at.speed_rpm])
+        torque = float(found.full_torque(speed, np.array([degrees]))[0])
+        most = float(np.nanmax(at.full["torque_Nm"]))
+        lost.append(1.0 - torque / most)
+    lightest = found.cells[0]
+    residual = [cell.figure_at("residual_fraction", degrees) for cell in lightest]
+    worst = int(np.argmax(lost))
+    return {
+        "shown": found.question.shown.of(degrees),
+        "speed_rpm": [at.speed_rpm for at in found.at_speeds],
+        "torque_lost": lost,
+        "worst_lost": lost[worst],
+        "worst_speed_rpm": found.at_speeds[worst].speed_rpm,
+        "residual_most": float(np.max(residual)),
+        "residual_speed_rpm": lightest[int(np.argmax(residual))].speed_rpm,
+    }

@@ -1,0 +1,114 @@
+"""From what each cell wants to the numbers of the map: smoothed, then in whole steps."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from breathe.engine.parts import Floats
+from breathe.errors import BreatheError
+from breathe.study.cells import Cell
+from breathe.study.control_asked import Question
+from breathe.study.smooth_map import (
+    Wanted,
+    neighbours_mean,
+    quantised,
+    smoothest,
+    stretch_near,
+)
+
+SETTLE_PASSES = 12
+"""Times every cell looks where its neighbours are; the map's branches have settled by then."""
+
+
+def smoothed(question: Question, cells: Sequence[Sequence[Cell]]) -> tuple[Floats, bool]:
+    """The smoothest map (m, n) that the cells are content with, and whether the actuator follows.
+
+    Where no such map keeps the steps over speed, cells give up more than they would like, as
+    little as possible; limits are kept in any case.
+    """
+    best = np.array([[cell.best_deg for cell in line] for line in cells])
+    now = best.copy()
+    low, high = best.copy(), best.copy()
+    content = [[_content(cell, question.give_up) for cell in line] for line in cells]
+    for _ in range(SETTLE_PASSES):
+        for i, line in enumerate(cells):
+            for j, cell in enumerate(line):
+                wish = neighbours_mean(now, i, j)
+                low[i, j], high[i, j], now[i, j] = stretch_near(cell.degrees, content[i][j], wish)
+    wanted = Wanted(
+        speeds_rpm=np.array(question.speeds_rpm),
+        loads=np.array(question.loads),
+        best=np.clip(best, low, high),
+        low=low,
+        high=high,
+        anchors=question.anchors,
+    )
+    wanted = with_anchored_cells(wanted)
+    steep = question.steepest
+    if steep is not None:
+        steep = max(steep - question.step_deg / float(min(np.diff(question.speeds_rpm), default=1)),
+                    0.0)  # fmt: skip
+    found = smoothest(wanted, steep)
+    if found is not None:
+        return found, True
+    sides = np.array([[cell.range_deg() for cell in line] for line in cells])
+    wider = with_anchored_cells(replace(wanted, low=sides[..., 0], high=sides[..., 1]))
+    found = smoothest(wider, steep)
+    if found is not None:
+        return found, True
+    fallback = smoothest(wanted)
+    assert fallback is not None  # nothing but bounds, each with its low below its high
+    return fallback, False
+
+
+def _content(cell: Cell, give_up: float) -> NDArray[np.bool_]:
+    """(f,) settings that keep the limits and give up no more than may be."""
+    content = cell.allowed & (cell.loss <= give_up)
+    content[cell.best] = True
+    return content
+
+
+def with_anchored_cells(wanted: Wanted) -> Wanted:
+    """The same with measured settings held in the cells they were measured in."""
+    low, high, best = wanted.low.copy(), wanted.high.copy(), wanted.best.copy()
+    for one in wanted.anchors:
+        i = np.flatnonzero(wanted.loads == one.load)
+        j = np.flatnonzero(wanted.speeds_rpm == one.speed_rpm)
+        if len(i) and len(j):
+            for array in (low, high, best):
+                array[i[0], j[0]] = one.degrees
+    return replace(wanted, low=low, high=high, best=best)
+
+
+def in_steps(question: Question, cells: Sequence[Sequence[Cell]], smooth: Floats) -> Floats:
+    """Whole steps, inside the safe ends and, where a step fits, inside each cell's own limits.
+
+    Raises
+    ------
+    BreatheError
+        No whole step lies between the safe ends.
+    """
+    low, high = question.limits.safe_deg
+    zero_deg = question.shown.zero / question.shown.per_deg
+    try:
+        values = quantised(smooth, question.step_deg, low, high, zero_deg)
+    except ValueError as error:
+        raise BreatheError(f"step: {error}") from error
+    for i, line in enumerate(cells):
+        for j, cell in enumerate(line):
+            first, last = cell.range_deg()
+            try:
+                values[i, j] = quantised(
+                    np.array(smooth[i, j]),
+                    question.step_deg,
+                    max(first, low),
+                    min(last, high),
+                    zero_deg,
+                )
+            except ValueError:
+                continue
+    return values
