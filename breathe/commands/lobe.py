@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from breathe.errors import BreatheError
+
+if TYPE_CHECKING:
+    from breathe.measured.lift_file import Asked
+    from breathe.measured.lobe import MeasuredLobe
+    from breathe.study.lobe import LobeFigures
 
 
 @click.command(name="lobe", short_help="A measured lift sheet: is this the lobe that was ordered?")
@@ -80,49 +86,48 @@ def command(
     FILE is a CSV, text or .xlsx sheet with a column of angles (cam or crank degrees, or from dead
     centres such as 22 BTDC) and one of lift. Rows that do not fit are told by number.
     """
-    import sys
-    from typing import cast
-
-    from breathe.engine.parts import Side
-    from breathe.engine.quantities import System
-    from breathe.measured.lift_file import Asked
-    from breathe.measured.lift_words import Wheel, Zero
-    from breathe.measured.lift_words import lift_unit as unit_named
     from breathe.measured.lobe import measured_lobe
     from breathe.study.lobe import lobe_figures
+
+    card = _ordered(ordered) if ordered else None
+    checking = [_height(one) for one in heights]
+    _refuse_to_overwrite(target, overwrite)
+    asked = {"angles": angles, "zero": zero, "side": side, "column": column}
+    asked |= {"lift_unit": "µm" if lift_unit == "um" else lift_unit, "workbook_sheet": sheet}
+    measured = measured_lobe(file, _asked(asked, rocker, card))
+    figures = lobe_figures(measured, heights_m=checking, ordered=card)
+    if target is not None:  # first, for the reader of a pipe may leave before the end
+        _write_curve(target, measured)
+    _show(figures, rpm, units, csv=csv)
+
+
+def _asked(said: dict[str, Any], rocker: float, card: tuple[float, float] | None) -> Asked:
+    from breathe.measured.lift_file import Asked
+
+    return Asked(**said, rocker_ratio=rocker, ordered_deg=card[0] if card else None)
+
+
+def _show(figures: LobeFigures, rpm: float, units: str, *, csv: bool) -> None:
+    import sys
+
     from breathe.view.console import carried, show
     from breathe.view.lobe import lobe_csv, lobe_page
 
-    card = _ordered(ordered) if ordered else None
-    _refuse_to_overwrite(target, overwrite)
-    measured = measured_lobe(
-        file,
-        Asked(
-            angles=cast(Wheel | None, angles),
-            zero=cast(Zero | None, zero),
-            side=cast(Side | None, side),
-            column=column,
-            lift_unit=unit_named(lift_unit) if lift_unit else None,
-            rocker_ratio=rocker,
-            ordered_deg=card[0] if card else None,
-            workbook_sheet=sheet,
-        ),
-    )
-    figures = lobe_figures(measured, heights_m=[_height(one) for one in heights], ordered=card)
     if csv:
         sys.stdout.write(carried(lobe_csv(figures), sys.stdout.encoding))
     else:
-        show(lobe_page(figures, rpm, cast(System, units)))
-    if target is not None:
-        from breathe.measured.lift_write import curve_csv, readings_csv
+        show(lobe_page(figures, rpm, "imperial" if units == "imperial" else "metric"))
 
-        _write(target, curve_csv(measured))
-        _write(_beside(target), readings_csv(measured))
-        click.echo(
-            f'Wrote {target} (in an engine file: lift_file = "{target.name}") and '
-            f"{_beside(target)}",
-            err=True,
-        )
+
+def _write_curve(target: Path, measured: MeasuredLobe) -> None:
+    from breathe.measured.lift_write import curve_csv, readings_csv
+
+    _write(target, curve_csv(measured))
+    _write(_beside(target), readings_csv(measured))
+    click.echo(
+        f'Wrote {target} (in an engine file: lift_file = "{target.name}") and {_beside(target)}',
+        err=True,
+    )
 
 
 def _ordered(text: str) -> tuple[float, float]:

@@ -10,7 +10,7 @@ import numpy as np
 from breathe.engine.parts import Floats, Lobe, Side
 from breathe.measured.lift_file import Asked, LiftReadings, read_lift_file
 from breathe.measured.sheet import SheetError
-from breathe.measured.wheel import Placed, place_zero, told_from_overlap
+from breathe.measured.zero import Placed, place_zero, told_from_overlap
 from breathe.valvetrain.lift import Smoothed, lobe_from_table
 
 MOST_MISSING = 0.2

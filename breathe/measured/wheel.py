@@ -1,4 +1,4 @@
-"""The wheel of a lift sheet: order, turns, sweeps, cam or crank degrees, and where its zero is."""
+"""The wheel of a lift sheet: order, turns, sweeps, and whether it is on the cam or the crank."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize_scalar
 
 from breathe.engine.parts import Floats, Side
-from breathe.measured.lift_words import AngleCell, Wheel, Zero
+from breathe.measured.lift_words import AngleCell, Wheel
 
 IN_ORDER_SHARE = 0.85
 """Readings that must rise or fall in step for the rest to be taken as slips."""
@@ -262,33 +262,14 @@ def cam_or_crank(
     WheelError
         Where it cannot be decided or what is said cannot be.
     """
-    stated = (asked, f"--angles {asked}") if asked else said
     opened = f"opened span {span_deg:.1f} deg at {height}"
-    if stated:
-        wheel = stated[0]
-        crank = span_deg * (2 if wheel == "cam" else 1)
-        least = SHORTEST_DEG if asked else CRANK_SPAN_DEG[0]
-        if not least <= crank <= CRANK_SPAN_DEG[1]:
-            other = "crank" if wheel == "cam" else "cam"
-            raise WheelError(
-                f"{stated[1]} means {wheel} degrees, but the {opened} would then be a duration of "
-                f"{crank:.0f} deg crank; expected {least:.0f} to "
-                f"{CRANK_SPAN_DEG[1]:.0f}. Is it {other} degrees? Say so with --angles {other}"
-            )
-        return wheel, f"{wheel} degrees ({stated[1]}); {opened}"
-    if ordered_deg is not None:
-        fits: list[Wheel] = []
-        if abs(span_deg * 2 - ordered_deg) < CARD_MATCH * ordered_deg:
-            fits.append("cam")
-        if abs(span_deg - ordered_deg) < CARD_MATCH * ordered_deg:
-            fits.append("crank")
-        if fits:
-            twice = f", twice that is {2 * span_deg:.1f} and" if fits[0] == "cam" else ""
-            other = "crank" if fits[0] == "cam" else "cam"
-            return fits[0], (
-                f"{opened}{twice} matches the card's {ordered_deg:.0f}: taken as {fits[0]} "
-                f"degrees; say otherwise with --angles {other}"
-            )
+    if asked:
+        return _as_stated(asked, f"--angles {asked}", opened, span_deg, SHORTEST_DEG)
+    if said:
+        return _as_stated(*said, opened, span_deg, CRANK_SPAN_DEG[0])
+    found = _by_card(opened, span_deg, ordered_deg) if ordered_deg is not None else None
+    if found:
+        return found
     if not CRANK_SPAN_DEG[0] <= 2 * span_deg <= 2 * CRANK_SPAN_DEG[1]:
         raise WheelError(
             f"the {opened} is no duration in crank or cam degrees; expected "
@@ -296,7 +277,7 @@ def cam_or_crank(
         )
     if span_deg < CAM_BELOW_DEG:
         return "cam", (
-            f"{opened} is too short for crank degrees (twice that is {2 * span_deg:.0f}): taken "
+            f"{opened} is too short for crank degrees (twice that is {2 * span_deg:.1f}): taken "
             "as cam degrees; say otherwise with --angles crank"
         )
     if span_deg > CRANK_ABOVE_DEG:
@@ -310,79 +291,29 @@ def cam_or_crank(
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Placed:
-    """Where the lobe stands in the cycle."""
-
-    shift_deg: float
-    """To add to crank degrees of the wheel so that overlap TDC is 360 (or the nose 0)."""
-    zero: Zero
-    sure: bool
-    """The sheet or the user said it, rather than where the nose lies."""
-    side: Side | None
-    words: str
-
-
-def place_zero(
-    nose_deg: float, *, asked: Zero | None, said: Zero | None, side: Side | None, wheel: Wheel
-) -> Placed:
-    """Where the wheel's zero is in the cycle, and which side the lobe is.
-
-    An intake nose lies 60 to 160 after overlap TDC and an exhaust nose as far before it, so a
-    crank wheel set to firing or overlap TDC shows by its nose; a cam wheel's zero is arbitrary
-    unless said.
-    """
-    stated = asked or said
-    per, turn = (2.0, 360.0) if wheel == "cam" else (1.0, 720.0)
-    nose = nose_deg / per
-    shown = f"{nose % turn if not -turn / 2 <= nose <= turn else nose:.1f} deg {wheel}"
-    if stated in ("firing", "overlap"):
-        shift = 0.0 if stated == "firing" else 360.0
-        after = (nose_deg + shift - 360.0 + 360.0) % 720.0 - 360.0
-        found: Side = "intake" if after > 0 else "exhaust"
-        return Placed(
-            shift_deg=360.0 + after - nose_deg,
-            zero=stated,
-            sure=True,
-            side=side or found,
-            words=f"0 is {stated} TDC, nose {told_from_overlap(after)}",
-        )
-    if stated in ("nose", "arbitrary") or (abs(nose_deg) < 4.0 and not stated):
-        named = stated or "nose"
-        why = "" if stated else f", for the nose is at {shown}".replace("-0.0", "0.0")
-        words = "0 is the nose" if named == "nose" else f"0 is arbitrary, nose at {shown}"
-        return Placed(
-            shift_deg=-nose_deg, zero=named, sure=bool(stated), side=side, words=words + why
-        )
-    if wheel == "crank":
-        guesses: tuple[Zero, Zero] = ("firing", "overlap")
-        for zero in guesses:
-            turned = nose_deg % 720.0 - (360.0 if zero == "firing" else 0.0)
-            after = (turned + 360.0) % 720.0 - 360.0
-            if 60 <= abs(after) <= 160 and (side is None or (after > 0) == (side == "intake")):
-                guess: Side = "intake" if after > 0 else "exhaust"
-                return Placed(
-                    shift_deg=360.0 + after - nose_deg,
-                    zero=zero,
-                    sure=False,
-                    side=guess,
-                    words=(
-                        f"nose at {shown}: fits an {guess} lobe {told_from_overlap(after)} "
-                        f"if 0 is {zero} TDC; say otherwise with --zero"
-                    ),
-                )
-    return Placed(
-        shift_deg=-nose_deg,
-        zero="arbitrary",
-        sure=False,
-        side=side,
-        words=(
-            f"nose at {shown} of the wheel; where its 0 is in the cycle is not known, so "
-            "neither is the centreline; say it with --zero firing or --zero overlap"
-        ),
+def _as_stated(
+    wheel: Wheel, words: str, opened: str, span_deg: float, least_deg: float
+) -> tuple[Wheel, str]:
+    """What user or sheet say, unless it makes an impossible duration."""
+    crank = span_deg * (2 if wheel == "cam" else 1)
+    if least_deg <= crank <= CRANK_SPAN_DEG[1]:
+        return wheel, f"{wheel} degrees ({words}); {opened}"
+    other = "crank" if wheel == "cam" else "cam"
+    raise WheelError(
+        f"{words} means {wheel} degrees, but the {opened} would then be a duration of "
+        f"{crank:.0f} deg crank; expected {least_deg:.0f} to {CRANK_SPAN_DEG[1]:.0f}. Is it "
+        f"{other} degrees? Say so with --angles {other}"
     )
 
 
-def told_from_overlap(after_deg: float) -> str:
-    """'110.0 ATDC' for degrees after overlap TDC."""
-    return f"{abs(after_deg):.1f} {'ATDC' if after_deg >= 0 else 'BTDC'}"
+def _by_card(opened: str, span_deg: float, ordered_deg: float) -> tuple[Wheel, str] | None:
+    """The wheel on which the span is near the card's duration, if there is one."""
+    kinds: tuple[tuple[Wheel, Wheel, float], ...] = (("cam", "crank", 2.0), ("crank", "cam", 1.0))
+    for wheel, other, to_crank in kinds:
+        if abs(span_deg * to_crank - ordered_deg) < CARD_MATCH * ordered_deg:
+            twice = f", twice that is {2 * span_deg:.1f} and" if wheel == "cam" else ""
+            return wheel, (
+                f"{opened}{twice} matches the card's {ordered_deg:.0f}: taken as {wheel} degrees; "
+                f"say otherwise with --angles {other}"
+            )
+    return None

@@ -6,7 +6,7 @@ import csv
 import io
 
 from breathe.engine.quantities import System, from_si, user_unit
-from breathe.measured.wheel import told_from_overlap
+from breathe.measured.zero import told_from_overlap
 from breathe.study.lobe import DIAL_M, WHEEL_DEG, AtHeight, LobeFigures, Motion, Peak
 from breathe.valvetrain.timing import in_words
 from breathe.view import cautions
