@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -99,11 +100,12 @@ def command(
     from breathe.commands.trying import Trying
     from breathe.study.choose import default_speeds
     from breathe.study.plan_sheet import drawn, read_plan
-    from breathe.study.what_if import base_of
+    from breathe.study.what_if import base_of, cam_notes
 
     wanted = None if speed_text is None else speeds(speed_text)
     base = base_of(engine, setting, lambda built: wanted or default_speeds(built), throttle)
     read = read_plan(plan, base.raw, sheet)
+    read = replace(read, understood=(*read.understood, *cam_notes(base, read)))
     trying = Trying(
         base=base,
         plan=read if rows_wanted is None else drawn(read, rows_wanted),

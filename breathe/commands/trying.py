@@ -49,6 +49,7 @@ class Trying:
     asked: dict[str, str] = field(default_factory=dict)
     """What the reader of its engine asks back, by case."""
     _builds: list[float] = field(default_factory=list)
+    _keys: dict[int, tuple[str, ...]] = field(default_factory=dict)
 
     @property
     def all_rows(self) -> tuple[PlanRow, ...]:
@@ -97,9 +98,10 @@ class Trying:
         if take_from is not None:
             self._take(run, take_from)
         with Runner(self.spec, lambda text: click.echo(text, err=True)) as runner:
-            total = sum(len(self._jobs(row)) for row in self.all_rows if not row.faults)
+            total = len({key for row in self.all_rows for key in self.keys(row)})
             with watched(run, total, len(self.rows)) as keep:
                 needed = self._timed(runner, keep, total)
+            self.failures = dict(runner.failures)
             if needed.cases:
                 self._agreed(needed)
             with watched(run, total, len(self.rows)) as keep:
@@ -119,7 +121,7 @@ class Trying:
 
     def _take(self, run: Run, base: Path) -> None:
         """Cases that another plan for the same engine has run."""
-        wanted = {job.key for row in self.all_rows for job in self._jobs(row)} - self.rows.keys()
+        wanted = {key for row in self.all_rows for key in self.keys(row)} - self.rows.keys()
         taken = 0
         for folder in run_folders(base) if wanted else []:
             try:
@@ -137,14 +139,19 @@ class Trying:
         if taken:
             click.echo(f"{taken} cases are taken from other runs in {base}.", err=True)
 
-    def _jobs(self, row: PlanRow) -> list[Job]:
-        return [] if row.faults else jobs_of(self.base, self.plan, row, None)
+    def keys(self, row: PlanRow) -> tuple[str, ...]:
+        """Of the cases of a row; none of one that is refused."""
+        if row.faults:
+            return ()
+        if row.number not in self._keys:
+            self._keys[row.number] = tuple(j.key for j in jobs_of(self.base, self.plan, row, None))
+        return self._keys[row.number]
 
     def _waiting(self, rows: Iterable[PlanRow] | None = None) -> Iterator[Job]:
         """Cases to run, built only when they are wanted; equal ones once."""
         handed: set[str] = set()
         for row in self.all_rows if rows is None else rows:
-            missing = {job.key for job in self._jobs(row)} - self.rows.keys() - handed
+            missing = set(self.keys(row)) - self.rows.keys() - self.failures.keys() - handed
             if not missing or row.number in self.faults:
                 continue
             start = time.perf_counter()
@@ -239,8 +246,7 @@ class Trying:
                 told = "; ".join(row.faults) or self.faults[row.number]
                 found[row.number] = Outcome(number=row.number, status="refused", reason=told)
                 continue
-            jobs = self._jobs(row)
-            one = outcome(row, jobs, self.rows, self.failures)
+            one = outcome(row, self.keys(row), self.rows, self.failures)
             found[row.number] = one or Outcome(number=row.number, status="not run")
         return found
 

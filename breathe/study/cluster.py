@@ -6,6 +6,8 @@ breathe to the last kernel, or its numbers would not belong beside the others.
 
 from __future__ import annotations
 
+import logging
+import math
 import multiprocessing
 import os
 import pickle
@@ -37,6 +39,7 @@ _MOST_DEATHS = 3
 """Workers a case may take with it before it is given up."""
 _NOTICE_AFTER_s = 10.0
 _CONNECT_WITHIN_s = 10.0
+_RECOUNT_s = 2.0
 
 OnRow = Callable[[Job, Row, float], None]
 """Told of each case: its row and the seconds it took its worker."""
@@ -77,6 +80,10 @@ class Cluster(Executor):
                 'breathe[cluster]" here and on every worker'
             ) from None
         self.address = address
+        self._count, self._counted = 0, -math.inf
+        # It logs every lost connection with a trace; what matters is said below in one line.
+        for name in ("distributed", "distributed.client", "distributed.core"):
+            logging.getLogger(name).setLevel(logging.CRITICAL)
         try:
             self._client = Client(address, timeout=_CONNECT_WITHIN_s, set_as_default=False)
         except (OSError, TimeoutError, ValueError) as error:
@@ -93,8 +100,26 @@ class Cluster(Executor):
 
     @property
     def count(self) -> int:
-        """Cases the workers run at a time."""
-        return sum(self._client.nthreads().values())
+        """Cases the workers run at a time, at most some seconds old.
+
+        Raises
+        ------
+        ClusterError
+            The scheduler is gone.
+        """
+        if time.monotonic() - self._counted > _RECOUNT_s:
+            self._counted = time.monotonic()
+            try:
+                self._count = sum(self._client.nthreads().values())
+            except (OSError, TimeoutError, ValueError):
+                raise self.gone() from None
+        return self._count
+
+    def gone(self) -> ClusterError:
+        return ClusterError(
+            f"{self.address}: the scheduler is gone. What was done is kept; once it is back, the "
+            "same command goes on from there."
+        )
 
     def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
         future: Future[Any] = self._pool.submit(fn, *args, **kwargs)
@@ -279,10 +304,9 @@ class Runner:
             self._died(job)
             return True
         except CancelledError:
-            raise ClusterError(
-                f"{self.spec}: the scheduler is gone. What was done is kept; once it is back, the "
-                "same command goes on from there."
-            ) from None
+            if isinstance(self.pool, Cluster):
+                raise self.pool.gone() from None
+            raise
         except (ClusterError, pickle.UnpicklingError, EOFError):
             raise
         except Exception as error:

@@ -10,7 +10,7 @@ from dataclasses import asdict, dataclass
 import numpy as np
 
 from breathe.errors import BreatheError
-from breathe.study.compare import Job, Row
+from breathe.study.compare import Row
 from breathe.study.plan_sheet import PlanRow
 
 ASKED = "questions"
@@ -43,17 +43,17 @@ class Outcome:
 
 def outcome(
     row: PlanRow,
-    jobs: Sequence[Job],
+    keys: Sequence[str],
     rows: Mapping[str, Row],
     failures: Mapping[str, str],
 ) -> Outcome | None:
     """The answer of a row, or None as long as cases of it are missing."""
-    failed = [f"{j.speed_rpm:.0f} rpm: {failures[j.key]}" for j in jobs if j.key in failures]
+    failed = list(dict.fromkeys(failures[key] for key in keys if key in failures))
     if failed:
         return Outcome(number=row.number, status="failed", reason="; ".join(failed))
-    if any(job.key not in rows for job in jobs):
+    if any(key not in rows for key in keys):
         return None
-    found = [rows[job.key] for job in jobs]
+    found = [rows[key] for key in keys]
     told = [*row.questions, *(str(one.get(k) or "") for k in (ASKED, "remark") for one in found)]
     reason = "; ".join(dict.fromkeys(text for text in told if text))
     torque = np.array([float(one["torque_Nm"]) for one in found])
@@ -61,7 +61,7 @@ def outcome(
         return Outcome(number=row.number, status="no figures", reason=reason)
     settled = all(one["settled"] for one in found)
     power = np.array([float(one["power_W"]) for one in found])
-    speeds = [job.speed_rpm for job in jobs]
+    speeds = [float(one["speed_rpm"]) for one in found]
     top, strongest = int(torque.argmax()), int(power.argmax())
     return Outcome(
         number=row.number,

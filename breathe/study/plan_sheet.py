@@ -16,16 +16,16 @@ from typing import Any
 
 from breathe.engine.check import check_value
 from breathe.engine.findings import Findings
-from breathe.engine.quantities import UNITS, QuantityError, from_si, known_unit, split_number
+from breathe.engine.quantities import UNITS, QuantityError, from_si, split_number
 from breathe.errors import BreatheError
+from breathe.measured.separators import find_decimal, split_line
 from breathe.measured.sheet import RawSheet, Row, number, open_sheet
 from breathe.study.plan_names import NameFault, Names, Target, plain
 from breathe.study.plan_slips import slips
+from breathe.study.plan_units import is_units, own_unit, unit_of
 
 _BLANK = frozenset(("", "-", "–", "—", "keep", "n/a", '"'))
 _BRACKETS = re.compile(r"^(?P<name>.*?)[\[(](?P<unit>[^\])]*)[\])]\s*$")
-_ANGLES = ("deg", "°", "degrees", "degree", "deg.")
-_NO_UNIT = frozenset(("", "-", "1", ":1"))
 
 
 class PlanError(BreatheError):
@@ -97,14 +97,14 @@ def read_plan(path: Path, raw: Mapping[str, Any], workbook_sheet: str | None = N
     PlanError
         No row of names, or columns that mean nothing; all of them at once.
     """
-    sheet = open_sheet(path, workbook_sheet=workbook_sheet)
+    sheet = _parted(open_sheet(path, workbook_sheet=workbook_sheet))
     names = Names(raw)
     at = _header_at(sheet, names)
     header = sheet.rows[at].cells
     columns = _columns(path, header, names)
     body = [row for row in sheet.rows[at + 1 :] if not _same(row.cells, header)]
     body = [row for row in body if not row.cells[0].startswith(("#", "!", "//"))]
-    if body and _is_units(body[0].cells, sheet.decimal):
+    if body and is_units(body[0].cells, sheet.decimal):
         columns = _with_units(path, columns, body[0].cells)
         body = body[1:]
     if not body:
@@ -134,6 +134,27 @@ def drawn(plan: Plan, count: int) -> Plan:
 
 def _same(cells: Sequence[str], header: Sequence[str]) -> bool:
     return [plain(c) for c in cells if c] == [plain(c) for c in header if c]
+
+
+def _parted(sheet: RawSheet) -> RawSheet:
+    """The sheet with its columns parted where rows are so sparse that readings part none.
+
+    "runner,CR" above "250," and ",11": a mark that stands in the row of names and in every row
+    below it parts columns.
+    """
+    if sheet.kind == "workbook" or sheet.separator in ("\t", ";", ","):
+        return sheet
+    lines = [sheet.separator.join(row.cells) for row in sheet.rows]
+    for mark in ("\t", ";", ","):
+        first = next((n for n, line in enumerate(lines) if mark in line), None)
+        if first is not None and all(mark in line for line in lines[first:]):
+            rows = [
+                (row, split_line(line, mark)) for row, line in zip(sheet.rows, lines, strict=True)
+            ]
+            kept = tuple(Row(number=row.number, cells=cells) for row, cells in rows if cells)
+            decimal = find_decimal([row.cells for row in kept])[0]
+            return replace(sheet, separator=mark, decimal=decimal, rows=kept)
+    return sheet
 
 
 def _header_at(sheet: RawSheet, names: Names) -> int:
@@ -206,41 +227,11 @@ def _placed(title: str, names: Names) -> Column:
     for name, unit in readings:
         try:
             target = names.find(name)
-            return Column(title, target, _unit(unit, target))
+            return Column(title, target, unit_of(unit, target))
         except NameFault as fault:
             first = first or fault
     assert first is not None
     raise first
-
-
-def _unit(spelled: str, target: Target) -> str:
-    """The unit of a column as the engine file writes it; empty where the title has none."""
-    spelled = " ".join(spelled.split())
-    dimension = target.rule.kind
-    if spelled in _NO_UNIT or target.room == "remark":
-        return ""
-    if dimension == "angle" and spelled.lower() in _ANGLES:
-        return "deg crank"
-    if dimension == "point":
-        return ""
-    if target.path == ("throttle",) and spelled == "-":
-        return ""
-    suffix = re.search(r" (abs|absolute|gauge)$", spelled)
-    bare = spelled[: suffix.start()] if suffix else spelled
-    unit = known_unit(bare, dimension) if dimension in UNITS else None
-    if unit is None:
-        if dimension not in UNITS:
-            raise NameFault(f'has the unit "{spelled}", but {target.shown} has none')
-        raise NameFault(f'unit "{spelled}" not known here; one of {", ".join(UNITS[dimension])}')
-    return unit + (suffix[0] if suffix else "")
-
-
-def _is_units(cells: Sequence[str], decimal: str) -> bool:
-    """Whether a row below the names holds units alone."""
-    every = {spelled for units in UNITS.values() for spelled in units} | set(_ANGLES) | _NO_UNIT
-    filled = [cell.strip("[]() ") for cell in cells if cell]
-    known = [c in every or any(known_unit(c, d) for d in UNITS) for c in filled]
-    return bool(filled) and all(known) and not all(number(c, decimal) is not None for c in filled)
 
 
 def _with_units(
@@ -249,7 +240,7 @@ def _with_units(
     found, faults = list(columns), []
     for n, cell in enumerate(cells[: len(columns)]):
         try:
-            unit = _unit(cell.strip("[]() "), columns[n].target)
+            unit = unit_of(cell.strip("[]() "), columns[n].target)
         except NameFault as fault:
             faults.append(f'column {n + 1} "{columns[n].title}": {fault}')
             continue
@@ -290,7 +281,7 @@ def _meaning(column: Column, unit: str) -> str:
 
 def _likely_unit(column: Column, cells: Sequence[str], raw: Mapping[str, Any]) -> tuple[str, str]:
     dimension = column.target.rule.kind
-    own = Counter(unit for unit in (_own_unit(cell, dimension) for cell in cells) if unit)
+    own = Counter(unit for unit in (own_unit(cell, dimension) for cell in cells) if unit)
     filled = sum(cell.lower() not in _BLANK for cell in cells)
     if own and 2 * own.most_common(1)[0][1] > filled:
         return own.most_common(1)[0][0], "the unit its cells name"
@@ -299,22 +290,8 @@ def _likely_unit(column: Column, cells: Sequence[str], raw: Mapping[str, Any]) -
     if dimension == "angle" and column.target.room == "setting":
         return "deg crank", "as nothing else is said"
     written = value_in(raw, column.target.path)
-    unit = _own_unit(written, dimension) if isinstance(written, str) else ""
+    unit = own_unit(written, dimension) if isinstance(written, str) else ""
     return unit, "no unit in the sheet; the one the engine file uses"
-
-
-def _own_unit(cell: str, dimension: str) -> str:
-    try:
-        parted = split_number(cell)
-    except QuantityError:
-        return ""
-    if parted is None or not parted[1]:
-        return ""
-    suffix = re.search(r" (abs|absolute|gauge)$", parted[1])
-    unit = known_unit(parted[1][: suffix.start()] if suffix else parted[1], dimension)
-    if unit is None and dimension == "angle" and parted[1].lower() in _ANGLES:
-        return "deg crank"
-    return unit + (suffix[0] if suffix else "") if unit else ""
 
 
 def value_in(raw: Mapping[str, Any], path: Sequence[str]) -> Any:
@@ -376,7 +353,7 @@ def as_typed(cell: str, column: Column, decimal: str) -> Any:
         if value is not None:
             return f"{value:.12g} {column.unit}"
         parted = split_number(cell)
-        own = _own_unit(cell, kind)
+        own = own_unit(cell, kind)
         return f"{parted[0]:.12g} {own}" if parted and own else cell
     if kind == "number" and value is not None:
         return value

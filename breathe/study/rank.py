@@ -15,6 +15,8 @@ Floats = NDArray[np.float64]
 
 _ROUNDS = 200
 """Bootstrap samples for the doubt of a share."""
+_SPARE = 4
+"""Rows that a fit needs beyond its terms."""
 _TOGETHER = 0.5
 """Correlation from which two inputs cannot be told apart well (common practice, no source)."""
 
@@ -72,8 +74,14 @@ class Influence:
     r2: float
     """Of the whole fit, adjusted for its number of terms."""
     rows: int
-    together: tuple[tuple[str, str, float], ...]
+    level: float = float("nan")
+    """Mean of the answers fitted."""
+    together: tuple[tuple[str, str, float], ...] = ()
     """Pairs of inputs that move together, and their correlation."""
+    left_out: int = 0
+    """Rows with an answer whose inputs are not all known as one number."""
+    curved: bool = True
+    """Whether squared terms are in the fit; too few rows leave straight ones alone."""
     why_not: str = ""
     """Why there is no fit, if there is none."""
 
@@ -109,37 +117,56 @@ def influence(
     columns = {name: [column[n] for n in full] for name, column in inputs.items()}
     varied = {name: v for name, v in columns.items() if len(set(v)) > 1}
     terms = {name: _terms(values) for name, values in varied.items()}
+    curved = len(y) >= sum(term.shape[1] for term in terms.values()) + _SPARE
+    if not curved:
+        terms = {name: _terms(values, curved=False) for name, values in varied.items()}
+    left_out = int(np.isfinite(np.asarray(answer, dtype=float)).sum()) - len(full)
     count = sum(term.shape[1] for term in terms.values())
     together = _together(varied)
     if not terms:
         why = "no input has two values in rows that gave an answer"
-    elif len(y) < count + 4:
+    elif len(y) < count + _SPARE:
         why = (
             f"{len(y)} rows with an answer are too few for {len(terms)} inputs; about "
-            f"{2 * count + 4} would do"
+            f"{3 * count + _SPARE} would do"
         )
     elif np.ptp(y) <= NUMERICAL_ERROR * np.abs(y).max():
         why = "all answers tie"
     else:
         why = ""
     if why:
-        return Influence(effects=(), r2=float("nan"), rows=len(y), together=together, why_not=why)
+        return Influence(
+            effects=(),
+            r2=float("nan"),
+            rows=len(y),
+            together=together,
+            left_out=left_out,
+            why_not=why,
+        )
     shares = _shares(terms, y)
     spread = _bootstrap(terms, y)
     r2 = 1.0 - (1.0 - _r2(list(terms.values()), y)) * (len(y) - 1) / (len(y) - 1 - count)
     effects = [_effect(name, varied[name], terms, y, shares[name], spread[name]) for name in terms]
     effects.sort(key=lambda effect: -effect.share)
-    return Influence(effects=tuple(effects), r2=r2, rows=len(y), together=together)
+    return Influence(
+        effects=tuple(effects),
+        r2=r2,
+        rows=len(y),
+        level=float(y.mean()),
+        together=together,
+        left_out=left_out,
+        curved=curved,
+    )
 
 
-def _terms(values: Sequence[float | str | None]) -> Floats:
+def _terms(values: Sequence[float | str | None], *, curved: bool = True) -> Floats:
     """Columns of the fit for one input: x and x^2, or one for each further word."""
     if any(isinstance(value, str) for value in values):
         levels = sorted({str(value) for value in values})
         return np.array([[float(str(v) == level) for level in levels[1:]] for v in values])
     x = np.array(values, dtype=float)
     scaled = (x - x.mean()) / np.ptp(x)
-    if len(set(values)) < 3:  # two points bear no curve
+    if not curved or len(set(values)) < 3:  # two points bear no curve
         return scaled[:, None]
     return np.column_stack([scaled, scaled**2])
 

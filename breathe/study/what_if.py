@@ -359,3 +359,26 @@ def _kept_move(base: Base, side: str, key: str) -> float | str | None:
         except RowFault:
             return None
     return {"travel": travel, "added": added, "stretch": stretch}.get(key)
+
+
+def cam_notes(base: Base, plan: Plan) -> tuple[str, ...]:
+    """What a user must know of columns that move a cam, and of those left blank."""
+    told = []
+    for side in ("intake", "exhaust"):
+        keys = {
+            c.target.path[1]
+            for c in plan.columns
+            if c.target.room == "setting" and c.target.path[0] == side
+        }
+        own = getattr(base.setting, f"{side}_cam") is None
+        if keys & set(WAYS[:3]) and not own:
+            told.append(
+                f"{side}: a given {min(keys & set(WAYS[:3]))} is that of the engine's own cam and "
+                f"its sleeve; a blank one is the cam of {base.setting.label}, another lobe"
+            )
+        if "duration" in keys and base.raw.get(side, {}).get("sleeve") is None:
+            told.append(
+                f"{side} duration: the same lobe ground longer or shorter about its nose, as the "
+                "file has no sleeve"
+            )
+    return tuple(told)

@@ -18,7 +18,7 @@ from breathe.study.rank import Influence, ranks
 from breathe.view import cautions
 from breathe.view.console import Grid, Item, Piece
 from breathe.view.figures import change
-from breathe.view.tables import assumptions
+from breathe.view.tables import TIE, assumptions
 
 _MOST_LISTED = 12
 
@@ -256,7 +256,8 @@ def _not_done(found: Found) -> list[Piece]:
 def _mattered(found: Found, system: System) -> list[Piece]:
     fit, figure = found.influence, FIGURES[found.by]
     if fit.why_not:
-        return [f"Which input mattered most: cannot be said; {fit.why_not}."]
+        left = f" {_left_out(fit)}" if fit.left_out else ""
+        return [f"Which input mattered most: cannot be said; {fit.why_not}.{left}"]
     unit = figure.unit(system)
     body = [
         (
@@ -265,7 +266,8 @@ def _mattered(found: Found, system: System) -> list[Piece]:
             f"{effect.share * 100:.0f}",
             f"{effect.low * 100:.0f} to {effect.high * 100:.0f}",
             f"{effect.change:.{max(1, figure.digits)}f}",
-            _place(effect.best),
+            # Where an input moves nothing, the place of the most is chance.
+            _place(effect.best) if effect.change > NUMERICAL_ERROR * abs(fit.level) else TIE,
         )
         for effect in fit.effects
     ]
@@ -284,20 +286,28 @@ def _mattered(found: Found, system: System) -> list[Piece]:
         left=frozenset({0}),
         folds=frozenset({0, 1}),
     )
+    terms = "a straight and a squared term" if fit.curved else "a straight term"
     told = [
-        "Method: least squares with a straight and a squared term for each input; share is what "
+        f"Method: least squares with {terms} for each input; share is what "
         f"R2 loses without the input. R2 of the whole (adjusted) {fit.r2:.2f}: the rest is inputs "
         "acting together and finer waves, which this fit does not see. Doubt: 200 bootstrap "
         "samples of the rows."
     ]
     if fit.r2 < 0.5:
         told.append("The fit explains less than half: go by the ranking, not by this table.")
+    if fit.left_out:
+        told.append(_left_out(fit))
     for one, other, r in fit.together:
         told.append(
             f"{one} and {other} move together in this plan (correlation {r:+.2f}): it cannot tell "
             "their effects well apart."
         )
     return [grid, "", *(Item(text, indent=2) for text in told)]
+
+
+def _left_out(fit: Influence) -> str:
+    rows = "1 row is" if fit.left_out == 1 else f"{fit.left_out} rows are"
+    return f"{rows} left out of it: a blank cell there stands for no single number."
 
 
 def _place(value: float | str) -> str:

@@ -1,0 +1,162 @@
+"""Plans as people write them: which key a column means, units, mixed units, rows refused."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import openpyxl
+import pytest
+
+from breathe.engine.open_file import load_toml
+from breathe.study.plan_names import NameFault, Names
+from breathe.study.plan_sheet import Plan, PlanError, drawn, read_plan
+
+ENGINES = Path(__file__).parents[2] / "engines"
+RAW = load_toml(ENGINES / "single_400.toml")
+
+
+def plan_of(folder: Path, text: str) -> Plan:
+    path = folder / "plan.csv"
+    path.write_text(text, encoding="utf-8")
+    return read_plan(path, RAW)
+
+
+@pytest.mark.parametrize(
+    ("typed", "path"),
+    [
+        ("engine.compression_ratio", ("engine", "compression_ratio")),
+        ("CR", ("engine", "compression_ratio")),
+        ("pipe.intake runner.length", ("pipe", "intake runner", "length")),
+        ("Runner", ("pipe", "intake runner", "length")),
+        ("runner diameter", ("pipe", "intake runner", "diameter")),
+        ("primary", ("pipe", "header", "length")),
+        ("airbox", ("chamber", "airbox", "volume")),
+        ("duration", ("intake", "duration")),
+        ("Inlet Duration", ("intake", "duration")),
+        ("exhaust.cam.duration", ("exhaust", "cam", "duration")),
+        ("centerline", ("intake", "centreline")),
+        ("intake.cam.centreline", ("intake", "cam", "centreline")),
+        ("bore", ("engine", "bore")),
+        ("exhaust lift", ("exhaust", "cam", "lift")),
+        ("rpm", ("speed",)),
+        ("throttle", ("throttle",)),
+        ("octane", ("fuel", "octane")),
+    ],
+)
+def test_names_people_type(typed: str, path: tuple[str, ...]) -> None:
+    assert Names(RAW).find(typed).path == path
+
+
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        ("runer", 'did you mean runner (of "intake runner")?'),
+        ("compresion ratio", "did you mean compression ratio (engine.compression_ratio)?"),
+        ("port", "may mean pipe.intake port.length or pipe.exhaust port.length"),
+        ("spark", "such as engine.compression_ratio or duration; the file's parts are snorkel"),
+        ("flow lift", ""),
+    ],
+)
+def test_an_unknown_name_tells_the_nearest(typed: str, told: str) -> None:
+    with pytest.raises(NameFault) as fault:
+        Names(RAW).find(typed)
+    assert told in str(fault.value)
+
+
+def test_all_unknown_columns_are_named_at_once(tmp_path: Path) -> None:
+    with pytest.raises(PlanError) as fault:
+        plan_of(tmp_path, "runer [mm],CR,compression,spark\n1,2,3,4\n")
+    lines = str(fault.value).splitlines()
+    assert lines[0] == "plan.csv: 3 faults in the row of names"
+    assert lines[1].startswith('  column 1 "runer [mm]": ') and "did you mean runner" in lines[1]
+    assert 'column 3 "compression": means the same as "CR"' in lines[2]
+    assert 'column 4 "spark"' in lines[3]
+
+
+@pytest.mark.parametrize(
+    ("header", "cell", "expected"),
+    [
+        ("runner [mm]", "250", "250 mm"),
+        ("runner (in)", "10", "10 in"),
+        ("runner_mm", "250", "250 mm"),
+        ("runner", "250", "250 mm"),  # as the engine file writes it
+        ("runner", "9.8 in", "9.8 in"),
+        ("duration", "260", "260 deg crank"),
+        ("duration [°]", "260", "260 deg crank"),
+        ("duration [deg cam]", "130", "130 deg cam"),
+        ("intake.cam.centreline", "104", "104 ATDC"),
+        ("CR", "10.5:1", "10.5:1"),
+        ("throttle", "50", "50 %"),
+        ("barometer [mbar]", "990", "990 mbar"),
+    ],
+)
+def test_units_in_header_or_cell(tmp_path: Path, header: str, cell: str, expected: str) -> None:
+    plan = plan_of(tmp_path, f"{header},name\n{cell},a\n")
+    assert plan.rows[0].given == {0: expected}
+    assert plan.rows[0].faults == ()
+
+
+def test_a_key_without_any_unit_is_asked_about(tmp_path: Path) -> None:
+    with pytest.raises(PlanError, match=r"has no unit; write it .* such as rod_x|pin_offset"):
+        plan_of(tmp_path, "engine.pin_offset,CR\n1,10\n")
+
+
+def test_blank_cells_keep_and_decimal_commas_and_unit_rows_are_read(tmp_path: Path) -> None:
+    plan = plan_of(tmp_path, "my plan\nrunner;CR;note\n[mm];-;\n250,5;;first\n;10,5;\n-;11;x\n")
+    assert [dict(row.given) for row in plan.rows] == [{0: "250.5 mm"}, {1: 10.5}, {1: 11.0}]
+    assert (plan.separator, plan.decimal) == (";", ",")
+    assert any("row 1 is passed over: my plan" in text for text in plan.understood)
+    assert 'column "note" is carried along, not used' in plan.understood
+
+
+def test_units_mixed_in_a_column_list_the_row(tmp_path: Path) -> None:
+    rows = "\n".join(["250", "300", "11.8 in", "350", "280", "12", "260"])
+    plan = plan_of(tmp_path, f"runner [mm],CR\n{rows}\n".replace("\n", ",\n").replace("CR,", "CR"))
+    assert any(
+        "units mixed" in text and "row 4: 11.8 in = 299.72 mm" in text for text in plan.understood
+    )
+    # A bare 12 among 250 to 350 is an inch, most likely; nobody can know, so that row alone waits.
+    assert [row.number for row in plan.refused] == [7]
+    assert "is that in (304.8 mm)?" in plan.refused[0].faults[0]
+
+
+def test_one_cell_in_cam_degrees_does_not_decide_for_its_column(tmp_path: Path) -> None:
+    plan = plan_of(tmp_path, "duration,CR\n240,10\n250,10\n130 deg cam,10\n")
+    assert [row.figures[0] for row in plan.rows] == [240, 250, 260]
+
+
+def test_a_wide_but_honest_range_is_not_doubted(tmp_path: Path) -> None:
+    text = "\n".join(f"{length},10" for length in range(100, 1000, 50))
+    assert plan_of(tmp_path, f"runner [mm],CR\n{text}\n").refused == ()
+
+
+def test_bad_cells_are_their_rows_alone(tmp_path: Path) -> None:
+    plan = plan_of(tmp_path, "duration,CR\n250,10\n500,10\n250,ten\n250,10,9\n")
+    told = {row.number: row.faults[0] for row in plan.refused}
+    assert told[3] == 'duration: found "500 deg crank"; expected 120 to 420 deg crank'
+    assert told[4].startswith('CR: found "ten"; expected a number from 4 to 25')
+    assert told[5] == "3 cells for 2 columns; a comma too many?"
+    assert not plan.rows[0].faults
+
+
+def test_a_workbook_is_read_alike(tmp_path: Path) -> None:
+    book = openpyxl.Workbook()
+    for line in (("runner [mm]", "CR"), (250, 10.5), (None, 11)):
+        book.active.append(line)
+    book.save(tmp_path / "plan.xlsx")
+    plan = read_plan(tmp_path / "plan.xlsx", RAW)
+    assert [dict(row.given) for row in plan.rows] == [{0: "250 mm", 1: 10.5}, {1: 11.0}]
+
+
+def test_rows_drawn_are_always_the_same(tmp_path: Path) -> None:
+    plan = plan_of(tmp_path, "CR,bore [mm]\n" + "".join(f"{8 + n / 100},80\n" for n in range(400)))
+    few = drawn(plan, 40)
+    assert len(few.rows) == 40 and few == drawn(plan, 40) and drawn(plan, 4000) is plan
+    numbers = [row.number for row in few.rows]
+    assert numbers == sorted(numbers) and numbers[0] < 60 and numbers[-1] > 340
+
+
+@pytest.mark.parametrize("text", ["1,2\n3,4\n", "runner [mm],CR\n", "name,note\na,b\n"])
+def test_a_sheet_that_is_no_plan_is_refused(tmp_path: Path, text: str) -> None:
+    with pytest.raises(PlanError):
+        plan_of(tmp_path, text)
