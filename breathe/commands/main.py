@@ -24,6 +24,7 @@ VERBS = {
     "best": "Best setting at each speed, best fixed cam, and what variable gains over it.",
     "check": "Will anything touch, will the springs hold, does it fit, at every setting.",
     "compare": "Torque and more at every speed and cam setting: where longer helps.",
+    "control": "Map of setting over speed and load for the actuator, and its file.",
     "explain": "What was read from an engine file, assumed and worked out; no simulation.",
     "lobe": "A measured lift sheet: durations, flanks, and is it what was ordered?",
     "new": "Write a commented engine file from a few things you know.",
@@ -36,13 +37,14 @@ EXAMPLES = {
     "best": "breathe best engines/road_four_sleeve.toml --speeds 1500:7500:500",
     "check": "breathe check engines/road_four_sleeve.toml",
     "compare": "breathe compare engines/road_four_sleeve.toml --speeds 1500:7500:500",
+    "control": "breathe control engines/road_four_sleeve.toml --speeds 1000:7000:1000",
     "explain": "breathe explain engines/road_four_sleeve.toml",
     "lobe": 'breathe lobe my_lobe.csv --ordered "264 deg crank at 0.1 mm"',
     "new": "breathe new my_engine.toml",
     "reach": "breathe reach engines/road_four_sleeve.toml --speeds 1500:7500:500",
     "runs": "breathe runs",
     "show": "breathe show road_four_sleeve --show power,residual",
-    "try": "breathe try engines/single_400.toml my_what_ifs.csv --speeds 4000:9000:1000",
+    "try": "breathe try engines/single_400.toml plan.csv --speeds 4000:9000:1000",
 }
 BREATHE_FAULT, USER_FAULT, STOPPED = 1, 2, 130
 

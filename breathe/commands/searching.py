@@ -132,8 +132,26 @@ def _rows_of_others(run: Run, base: Path) -> dict[str, Row]:
     return {key: row for key, row in found.items() if key not in run.done()} if found else {}
 
 
-def print_answer(run: Run, units: str, *, csv: bool = False) -> None:
+def print_answer(
+    run: Run,
+    units: str,
+    *,
+    csv: bool = False,
+    names: Sequence[str] = (),
+    told: Sequence[Piece] = (),
+) -> None:
     """Print what a search found, from its folder.
+
+    Parameters
+    ----------
+    run : Run
+    units : 'metric' or 'imperial'
+    csv : bool
+        Write the main table in SI instead.
+    names : sequence of str
+        Further tables of a control map.
+    told : sequence of Piece
+        What else was done, such as files written; stands below the page.
 
     Raises
     ------
@@ -157,6 +175,13 @@ def print_answer(run: Run, units: str, *, csv: bool = False) -> None:
         best = Best.from_json(text)
         answer: Kept = best
         page += [] if csv else best_page(best, rows, run.about, system)
+    elif run.kind == "control":
+        from breathe.study.control_answer import Control
+        from breathe.view.control import control_page
+
+        control = Control.from_json(text)
+        answer = control
+        page += [] if csv else control_page(control, rows, run.about, system, names)
     else:
         from breathe.view.reach import reach_page
 
@@ -171,7 +196,7 @@ def print_answer(run: Run, units: str, *, csv: bool = False) -> None:
         return
     made = run.made.strftime("%Y-%m-%d %H:%M")
     kept = f"Kept in {run.folder} (breathe {run.versions.get('breathe', '?')}, {made})."
-    show([*page, "", Item(kept), Item(_next(run))])
+    show([*page, "", *told, Item(kept), Item(_next(run))])
 
 
 def _origin(run: Run) -> list[Piece]:

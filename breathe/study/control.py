@@ -12,12 +12,12 @@ import numpy as np
 from breathe.engine.parts import Engine, Floats
 from breathe.study.cells import AtSpeed, Cell, cell_at, curve, fine_places, path
 from breathe.study.control_asked import Question
-from breathe.study.control_cases import Check, at_speeds_of, checked
+from breathe.study.control_cases import Cases, Check, at_speeds_of, checked
 from breathe.study.control_smooth import in_steps, smoothed
 from breathe.study.crossings import NUMERICAL_ERROR
-from breathe.study.evaluate import Evaluator
 from breathe.study.gear import Axis, Gear
 from breathe.study.map_file import bilinear
+from breathe.study.part_load import Evaluate
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,9 +36,8 @@ class ControlMap:
     checks: tuple[Check, ...]
     followed: bool
     """Whether the steps over speed could be held within what the actuator follows."""
-    model_runs: int
     keys: tuple[str, ...]
-    """Of the cases it rests on, in the order asked for."""
+    """Of the model runs it rests on, in the order asked for."""
 
     @property
     def axis(self) -> Axis:
@@ -112,13 +111,14 @@ class ControlMap:
         return words
 
 
-def control_map(run: Evaluator, gear: Gear, question: Question) -> ControlMap:
+def control_map(engine: Engine, evaluate: Evaluate, gear: Gear, question: Question) -> ControlMap:
     """Work the map out.
 
     Parameters
     ----------
-    run : Evaluator
-        Of the engine; knows earlier cases.
+    engine : Engine
+    evaluate : callable
+        Rows of points of the engine, such as an `evaluate.Evaluator`.
     gear : Gear
     question : Question
 
@@ -128,8 +128,9 @@ def control_map(run: Evaluator, gear: Gear, question: Question) -> ControlMap:
         A load above full load at every speed, limits that leave nothing, a speed at which no case
         is of use.
     """
+    run = Cases(engine, evaluate)
     at_speeds = at_speeds_of(run, gear, question)
-    engine, limits = run.engine, question.limits
+    limits = question.limits
     by_gauge = question.load_axis != "bmep"
     ways = [path(engine, at, limits) if by_gauge else None for at in at_speeds]
     cells = tuple(
@@ -152,6 +153,5 @@ def control_map(run: Evaluator, gear: Gear, question: Question) -> ControlMap:
         values_deg=values,
         checks=checks,
         followed=followed,
-        model_runs=run.runs,
-        keys=tuple(run.rows),
+        keys=tuple(run.keys),
     )

@@ -21,9 +21,11 @@ from breathe.study.crossings import NUMERICAL_ERROR
 from breathe.study.fingerprint import fingerprint
 from breathe.study.gear import Gear
 from breathe.study.gear_change import Actuator, Change, Traverse, change_gear, time_to_cross_s
+from breathe.study.judge_map import judged
 from breathe.study.map_file import Table
 from breathe.study.part_load import at_equal_torque
 from breathe.study.smooth_map import Step, Wanted, steepest, weights_at
+from breathe.study.typed_map import TypedMap
 from breathe.valvetrain.dwell import lift_curve
 from breathe.valvetrain.timing import SEAT_HEIGHT_M
 
@@ -42,6 +44,8 @@ class Control(Kept):
     """One row a cell."""
     equal: pd.DataFrame
     """One row a setting and cell at equal torque; empty for a map of many cells."""
+    start: pd.DataFrame
+    """One row a cell of the tuner's own map, judged; empty without one."""
     change: pd.DataFrame
     """The traverse of a gear change; empty without a slew limit."""
     facts: dict[str, Any]
@@ -68,9 +72,23 @@ class Control(Kept):
 
 
 def answer_of(
-    found: ControlMap, change: Change | None = None, notices: Sequence[str] = ()
+    found: ControlMap,
+    change: Change | None = None,
+    start: TypedMap | None = None,
+    notices: Sequence[str] = (),
 ) -> Control:
-    """A finished map as it is kept."""
+    """A finished map as it is kept.
+
+    Parameters
+    ----------
+    found : ControlMap
+    change : Change, optional
+        A gear change to drive the map through.
+    start : TypedMap, optional
+        The tuner's own map, to be judged.
+    notices : sequence of str
+        What was understood and done on the way.
+    """
     question = found.question
     facts: dict[str, Any] = {
         "shown": asdict(question.shown),
@@ -92,13 +110,14 @@ def answer_of(
         "throttle_needed": _throttle_needed(found),
         "checks": _checks(found),
         "anchors": _anchors(found),
-        "model_runs": found.model_runs,
+        "model_runs": len(found.keys),
         "engine_fingerprint": fingerprint(found.engine),
         "data_fingerprint": fingerprint(*found.keys),
     }
     return Control(
         cells=_cells(found),
         equal=_equal(found),
+        start=judged(found, start) if start is not None else pd.DataFrame(),
         change=_traverse(found, change),
         facts=facts,
         notices=tuple(notices),
@@ -321,8 +340,8 @@ def _thinned(traverse: Traverse, question: Question) -> pd.DataFrame:
             "time_s": traverse.time_s,
             "speed_rpm": traverse.speed_rpm,
             "load": traverse.load,
-            "target": question.shown.of(traverse.target),
-            "actual": question.shown.of(traverse.actual),
+            "target": question.shown.zero + traverse.target * question.shown.per_deg,
+            "actual": question.shown.zero + traverse.actual * question.shown.per_deg,
             "torque_lost": traverse.torque_lost,
         }
     )[::every]

@@ -14,12 +14,27 @@ from breathe.study.cells import LIGHTEST_BMEP_PA, AtSpeed, Cell, bmep_of, torque
 from breathe.study.choose import setting_named
 from breathe.study.compare import Row
 from breathe.study.control_asked import Question, node_places, setting_at
-from breathe.study.evaluate import Evaluator, Point
+from breathe.study.evaluate import Point, alone
 from breathe.study.gear import Gear
-from breathe.study.part_load import FIGURES, swept, usable_row, with_fuel
+from breathe.study.part_load import FIGURES, Evaluate, swept, usable_row, with_fuel
 
 MISSED = 0.01
 """Share of the torque asked for that a checked cell may miss before its opening is put right."""
+
+
+class Cases:
+    """What runs the points of one engine, and which cases a map came to rest on."""
+
+    def __init__(self, engine: Engine, evaluate: Evaluate) -> None:
+        self.engine = engine
+        self.keys: dict[str, None] = {}
+        """Keys of all cases asked for, each once, in order."""
+        self._evaluate = evaluate
+
+    def __call__(self, points: Sequence[Point]) -> list[Row]:
+        rows = self._evaluate(points)
+        self.keys |= dict.fromkeys(alone(self.engine, point).key for point in points)
+        return rows
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,7 +59,7 @@ class Check:
         return self.fuel_kg_per_J / self.fuel_asked_kg_per_J - 1.0
 
 
-def at_speeds_of(run: Evaluator, gear: Gear, question: Question) -> tuple[AtSpeed, ...]:
+def at_speeds_of(run: Cases, gear: Gear, question: Question) -> tuple[AtSpeed, ...]:
     places = node_places(question.limits)
     settings = [setting_at(gear, question, float(x)) for x in places]
     standard = setting_named(run.engine, run.engine.standard)
@@ -56,6 +71,7 @@ def at_speeds_of(run: Evaluator, gear: Gear, question: Question) -> tuple[AtSpee
     if question.load_axis == "bmep":
         lightest = max(lightest, min(question.loads))
     found = swept(
+        run.engine,
         run,
         [*settings, standard],
         question.speeds_rpm,
@@ -88,7 +104,7 @@ def at_speeds_of(run: Evaluator, gear: Gear, question: Question) -> tuple[AtSpee
 
 
 def _full_load(
-    run: Evaluator, settings: Sequence[Setting], speeds_rpm: Sequence[float]
+    run: Cases, settings: Sequence[Setting], speeds_rpm: Sequence[float]
 ) -> Mapping[float, list[dict[str, float] | None]]:
     """Figures of every setting with the throttle open, by speed; None where of no use."""
     points = [Point(s, Operating(speed_rpm=n)) for n in speeds_rpm for s in settings]
@@ -103,27 +119,26 @@ def _figures(row: Row) -> dict[str, float] | None:
 def _ask_if_above(
     engine: Engine, question: Question, full: Mapping[float, list[dict[str, float] | None]]
 ) -> None:
-    """Refuse a load that no speed reaches."""
+    """Refuse loads that are all above what any speed gives."""
     if question.load_axis != "bmep":
         return
     most = {
-        speed: max((row["torque_Nm"] for row in rows if row), default=math.nan)
+        speed: max((row["torque_Nm"] for row in rows if row), default=0.0)
         for speed, rows in full.items()
     }
     speed = max(most, key=lambda n: most[n])
     highest = bmep_of(engine, most[speed])
-    above = [load for load in question.loads if load > highest * 1.001]
-    # One row above full load makes the top of a table; more are a slip.
-    if len(above) > 1 or len(above) == len(question.loads):
+    if min(question.loads) > highest * 1.001:
+        scale = question.scale
         raise BreatheError(
-            f"load: found {', '.join(f'{x / 1e5:g}' for x in above)} bar; above this engine's full "
-            f"load, which is {highest / 1e5:.1f} bar at {speed:.0f} rpm (BMEP, most of the speeds "
-            "asked for)"
+            f"load: found {', '.join(scale.shown(x) for x in question.loads)}; above this engine's "
+            f"full load, which is {scale.shown(highest)} of BMEP at {speed:.0f} rpm, most of the "
+            "speeds asked for"
         )
 
 
 def checked(
-    run: Evaluator,
+    run: Cases,
     gear: Gear,
     question: Question,
     at_speeds: Sequence[AtSpeed],
@@ -165,7 +180,7 @@ def _put_right(at: AtSpeed, check: Check, log_opening: float, values: Floats) ->
 
 
 def _run_cells(
-    run: Evaluator,
+    run: Cases,
     gear: Gear,
     question: Question,
     cells: Sequence[Sequence[Cell]],

@@ -19,7 +19,7 @@ def limit_facts(found: ControlMap) -> list[dict[str, Any]]:
     """
     limits, question = found.question.limits, found.question
     low, high = limits.safe_deg
-    told = [
+    told: list[dict[str, Any]] = [
         {
             "limit": "travel",
             "value": [question.shown.of(limits.low_deg), question.shown.of(limits.high_deg)],

@@ -18,6 +18,7 @@ from breathe.study.smooth_map import (
     quantised,
     smoothest,
     stretch_near,
+    weights_at,
 )
 
 SETTLE_PASSES = 12
@@ -47,7 +48,8 @@ def smoothed(question: Question, cells: Sequence[Sequence[Cell]]) -> tuple[Float
         high=high,
         anchors=question.anchors,
     )
-    wanted = with_anchored_cells(wanted)
+    ranges = np.array([[cell.range_deg() for cell in line] for line in cells])
+    wanted = with_anchored_cells(wanted, ranges)
     steep = question.steepest
     if steep is not None:
         steep = max(steep - question.step_deg / float(min(np.diff(question.speeds_rpm), default=1)),
@@ -55,8 +57,7 @@ def smoothed(question: Question, cells: Sequence[Sequence[Cell]]) -> tuple[Float
     found = smoothest(wanted, steep)
     if found is not None:
         return found, True
-    sides = np.array([[cell.range_deg() for cell in line] for line in cells])
-    wider = with_anchored_cells(replace(wanted, low=sides[..., 0], high=sides[..., 1]))
+    wider = with_anchored_cells(replace(wanted, low=ranges[..., 0], high=ranges[..., 1]), ranges)
     found = smoothest(wider, steep)
     if found is not None:
         return found, True
@@ -72,15 +73,22 @@ def _content(cell: Cell, give_up: float) -> NDArray[np.bool_]:
     return content
 
 
-def with_anchored_cells(wanted: Wanted) -> Wanted:
-    """The same with measured settings held in the cells they were measured in."""
+def with_anchored_cells(wanted: Wanted, ranges: Floats) -> Wanted:
+    """The same with measured settings held in the cells they were measured in.
+
+    Cells round a setting measured between them may take what they need for it, within ``ranges``
+    (m, n, 2), the limits of each cell.
+    """
     low, high, best = wanted.low.copy(), wanted.high.copy(), wanted.best.copy()
+    shape = best.shape
     for one in wanted.anchors:
-        i = np.flatnonzero(wanted.loads == one.load)
-        j = np.flatnonzero(wanted.speeds_rpm == one.speed_rpm)
-        if len(i) and len(j):
-            for array in (low, high, best):
-                array[i[0], j[0]] = one.degrees
+        near = weights_at(wanted, one).reshape(shape) > 0
+        low = np.where(near, np.minimum(ranges[..., 0], one.degrees), low)
+        high = np.where(near, np.maximum(ranges[..., 1], one.degrees), high)
+    for one in wanted.anchors:
+        near = weights_at(wanted, one).reshape(shape) > 1.0 - 1e-9
+        for array in (low, high, best):
+            array[near] = one.degrees
     return replace(wanted, low=low, high=high, best=best)
 
 
@@ -98,8 +106,11 @@ def in_steps(question: Question, cells: Sequence[Sequence[Cell]], smooth: Floats
         values = quantised(smooth, question.step_deg, low, high, zero_deg)
     except ValueError as error:
         raise BreatheError(f"step: {error}") from error
+    held = {(one.load, one.speed_rpm) for one in question.anchors}
     for i, line in enumerate(cells):
         for j, cell in enumerate(line):
+            if (cell.load, cell.speed_rpm) in held:
+                continue
             first, last = cell.range_deg()
             try:
                 values[i, j] = quantised(

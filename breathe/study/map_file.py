@@ -72,7 +72,7 @@ def csv_text(table: Table, rows: Rows = "load falling", *, decimal_comma: bool =
     down, across, values = table.oriented(rows)
     separator, out = ";" if decimal_comma else ",", io.StringIO()
     writer = csv.writer(out, delimiter=separator, lineterminator="\n")
-    digits = _decimals(table.step)
+    digits = decimals(table.step)
 
     def shown(value: float, places: int | None = None) -> str:
         text = f"{value:g}" if places is None else f"{value:.{places}f}"
@@ -84,7 +84,8 @@ def csv_text(table: Table, rows: Rows = "load falling", *, decimal_comma: bool =
     return out.getvalue()
 
 
-def _decimals(step: float) -> int:
+def decimals(step: float) -> int:
+    """Decimals that show whole steps exactly, at most 5."""
     return next((d for d in range(5) if abs(step * 10**d - round(step * 10**d)) < 1e-9), 5)
 
 

@@ -8,7 +8,7 @@ is had on it is a root of that curve.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -19,7 +19,9 @@ from scipy.optimize import brentq
 from breathe.engine.parts import Engine, Floats, Operating, Setting
 from breathe.gas.nozzle import flow_function
 from breathe.study.compare import Row
-from breathe.study.evaluate import Evaluator, Point
+from breathe.study.evaluate import Point
+
+Evaluate = Callable[[Sequence[Point]], list[Row]]
 
 PART_LOAD_LAMBDA = 1.0
 """Air ratio below full load: what a three-way catalyst asks (common practice, no source)."""
@@ -136,7 +138,8 @@ def with_fuel(row: Row) -> dict[str, float]:
 
 
 def swept(
-    run: Evaluator,
+    engine: Engine,
+    evaluate: Evaluate,
     settings: Sequence[Setting],
     speeds_rpm: Sequence[float],
     lowest_Nm: float,
@@ -151,7 +154,9 @@ def swept(
 
     Parameters
     ----------
-    run : Evaluator
+    engine : Engine
+    evaluate : callable
+        Rows of points, such as an `evaluate.Evaluator`.
     settings, speeds_rpm : sequences
     lowest_Nm : float
         Least torque that will be asked for.
@@ -160,7 +165,6 @@ def swept(
     rounds : int
         Further openings for each sweep.
     """
-    engine = run.engine
     asked: dict[tuple[str, float], list[float]] = {}
     of_label = {setting.label: setting for setting in settings}
     for speed in speeds_rpm:
@@ -174,7 +178,7 @@ def swept(
             for key, openings in asked.items()
             for x in openings
         ]
-        found = run([point for _, point in points])
+        found = evaluate([point for _, point in points])
         for (key, _), row in zip(points, found, strict=True):
             rows.setdefault(key, []).append(row)
         if turn < rounds:

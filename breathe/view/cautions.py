@@ -14,6 +14,19 @@ ACTUATOR = (
     "Failed actuator: the position the sleeve goes to without power must clear, and run at any "
     "speed. See that it is one of the settings above."
 )
+FALLBACK = (
+    "Failed actuator: the position the sleeve goes to without power must clear, and run at any "
+    "speed. No map is exported without it."
+)
+LATE_CLOSING = (
+    "Late closing: cooler, weaker compression burns slower, so spark and steadiness change. Charge "
+    "blown back heats and upsets metering, most with carburettors or an airflow meter."
+)
+VACUUM = (
+    "Vacuum: running with little throttle takes away brake-servo, crankcase-ventilation and purge "
+    "vacuum. A brake servo wants roughly half a bar. Brakes first: fit a pump or keep some "
+    "throttle (--keep-vacuum)."
+)
 MISSED_SHIFT = (
     "Over-speed: the limits are for {limit:.0f} rpm, and a missed shift goes beyond. Once a "
     "follower leaves its lobe no gap above holds. Exhaust valves are chased by the piston, so "

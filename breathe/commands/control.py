@@ -1,0 +1,176 @@
+"""breathe control: the map an actuator follows over speed and load, and its file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from breathe.commands.options import Count, Decorated, Opening, runs_option
+
+SHOWN = "map, vacuum, throttle, torque, bmep, fuel, pmep, residual, cr, knock, travel"
+
+
+def _options(command: Decorated) -> Decorated:
+    """All options of the verb, in the order the help lists them."""
+    text: dict[str, dict[str, Any]] = {
+        "--speeds": {"metavar": "RPM", "help": "Axis points: first:last:step or a list."},
+        "--loads": {"metavar": "LIST", "help": "Axis points of the load, rising."},
+        "--axis": {
+            "metavar": "WHAT",
+            "help": 'What the load axis measures: "bmep bar", "map kPa" or "throttle %".  '
+            "[default: of --start, else bmep bar]",
+        },
+        "--moves": {
+            "metavar": "AXIS",
+            "help": 'What the actuator moves, such as "intake dwell". [default: the first sleeve]',
+        },
+        "--travel": {"metavar": "A:B", "help": "Part of the travel to use, such as 0:5.6 mm."},
+        "--cells": {
+            "type": click.Choice(["duration", "travel"]),
+            "default": "duration",
+            "show_default": True,
+            "help": "What the cells hold: crank degrees, or millimetres of sleeve travel.",
+        },
+        "--step": {"help": "Cells are whole steps of this.  [default: 0.5 deg or 0.1 mm]"},
+        "--give-up": {
+            "type": Opening(),
+            "default": 0.005,
+            "metavar": "SHARE",
+            "help": "Fuel or torque that smoothing may give up in a cell.  [default: 0.5%]",
+        },
+        "--slew": {"help": "Fastest the actuator moves.  [assumed: 40 mm/s]"},
+        "--hysteresis": {"help": "It stays put within this.  [assumed: 1 deg]"},
+        "--rev-rate": {
+            "type": float,
+            "metavar": "RPM/S",
+            "help": "How fast the engine revs up.  [assumed: 3000]",
+        },
+        "--residual": {
+            "type": Opening(),
+            "default": 0.25,
+            "metavar": "SHARE",
+            "help": "Most burnt gas kept, of the charge by mass.  [default: 25%]",
+        },
+        "--keep-vacuum": {"metavar": "TEXT", "help": 'Such as "30 kPa below 2 bar" of BMEP.'},
+        "--gear-change": {"metavar": "TEXT", "help": 'Such as "6500 to 4700 rpm in 0.3 s".'},
+        "--start": {
+            "type": click.Path(path_type=Path),
+            "metavar": "FILE",
+            "help": "Your own map, judged; its axes are taken.",
+        },
+        "--anchors": {
+            "type": click.Path(path_type=Path),
+            "metavar": "FILE",
+            "help": "Measured settings that stay: rpm, load, setting.",
+        },
+        "--move": {"metavar": "A to B", "help": "Move a speed of the axes, such as 900 to 1000."},
+        "--fits": {"metavar": "NxM", "help": "Axis points the controller takes, such as 16x8."},
+        "--fallback": {"metavar": "SETTING", "help": 'Place without power: "228°" or "0 mm".'},
+        "--rows": {
+            "type": click.Choice(["load falling", "load rising", "speed falling", "speed rising"]),
+            "default": "load falling",
+            "show_default": True,
+            "help": "What runs down the written table.",
+        },
+        "--decimal-comma": {"is_flag": True, "help": "CSV with semicolons and decimal commas."},
+        "--overwrite": {"is_flag": True, "help": "Write over files that are there."},
+        "--egr": {"hidden": True},
+        "--show": {"metavar": "LIST", "help": f"Further tables, of: {SHOWN}."},
+        "--csv": {"is_flag": True, "help": "Only the tidy table as CSV, in SI units."},
+        "--units": {
+            "type": click.Choice(["metric", "imperial"]),
+            "default": "metric",
+            "show_default": True,
+            "help": "Units of the printed tables; axes stay as asked.",
+        },
+        "--threads": {"type": Count(256), "help": "[default: one per processor]"},
+        "--name": {"metavar": "RUN", "help": "Name of the run. [default: after the file]"},
+        "--redo": {"is_flag": True, "help": "Compute anew, beside an earlier run of the same."},
+    }
+    decorators = [click.option(name, **how) for name, how in text.items()]
+    write = click.option(
+        "--write",
+        multiple=True,
+        type=click.Path(path_type=Path),
+        metavar="FILE",
+        help="Write the map: .csv or .json; give it twice for both.",
+    )
+    for decorator in [*decorators[:19], write, *decorators[19:], runs_option][::-1]:
+        command = decorator(command)
+    return command
+
+
+@click.command(
+    name="control", short_help="Map of setting over speed and load for the actuator, and its file."
+)
+@click.argument("engine", type=click.Path(path_type=Path))
+@_options
+def command(engine: Path, **typed: Any) -> None:
+    """Work out the map that ENGINE's actuator should follow, and write it.
+
+    Full load: most torque. Below: least fuel for the torque asked, by late closing, by the
+    throttle, or by both. Smoothed, in whole steps, inside limits. Every case is kept; the same
+    command goes on.
+    """
+    from breathe.commands.control_print import print_map
+    from breathe.commands.control_task import task_of
+    from breathe.commands.control_words import writable
+    from breathe.commands.searching import asked, search
+    from breathe.engine.read import read_engine
+    from breathe.run_names import default_name
+    from breathe.runs import open_run, source_files
+    from breathe.study.check_marks import with_clearances
+    from breathe.study.control import control_map
+    from breathe.study.control_answer import answer_of
+    from breathe.study.control_asked import planned_runs
+    from breathe.study.describe import about
+
+    names = _names(typed["show"])
+    writable(typed["write"], typed["overwrite"])
+    built = read_engine(engine)
+    task = task_of(built, typed)
+    question = task.question
+    description = about(built, built.settings, question.speeds_rpm, 1.0)
+    with open_run(
+        typed["runs_folder"],
+        typed["name"] or f"{default_name(engine)}_control",
+        with_clearances(description, built, built.settings),
+        [],
+        [*source_files(engine), *task.files],
+        kind="control",
+        asked=asked(built, question, task.change, task.notices),
+        redo=typed["redo"],
+    ) as run:
+        unwritten = search(
+            run,
+            None if typed["redo"] else typed["runs_folder"],
+            planned_runs(question),
+            typed["threads"],
+            lambda ask: answer_of(
+                control_map(built, ask(built), task.gear, question),
+                task.change,
+                task.start,
+                task.notices,
+            ),
+        )
+        print_map(run, typed, names)
+        if unwritten:
+            raise unwritten
+
+
+def _names(text: str | None) -> tuple[str, ...]:
+    """Further tables asked for."""
+    import difflib
+
+    from breathe.errors import BreatheError
+    from breathe.view.control import SHOWN as known
+
+    names = [part.strip().lower() for part in (text or "").split(",") if part.strip()]
+    for name in names:
+        if name not in known:
+            close = difflib.get_close_matches(name, known, n=1)
+            hint = f"did you mean {close[0]!r}?" if close else f"expected some of: {SHOWN}"
+            raise BreatheError(f"--show: found {name!r}; {hint}")
+    return tuple(dict.fromkeys(names))

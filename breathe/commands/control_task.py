@@ -1,0 +1,217 @@
+"""What was typed for a control map, as the study takes it; every fault is found before any run."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from breathe.commands import control_words as words
+from breathe.engine.parts import Engine
+from breathe.errors import BreatheError
+from breathe.study.best import moving
+from breathe.study.choose import default_speeds, speeds_of
+from breathe.study.control_asked import Question, Shown, shown_as
+from breathe.study.gear import Axis, Gear
+from breathe.study.gear_change import Change
+from breathe.study.judge_map import measured_places, refuse_unsafe, typed_places
+from breathe.study.limits import Limits, clear_range, within_travel
+from breathe.study.map_axes import LoadScale, fitted, load_scale, refuse_outside_trust
+from breathe.study.smooth_map import Anchor
+from breathe.study.typed_map import TypedMap, moved_point, read_anchors, read_typed_map
+
+DEFAULT_LOADS = {
+    "bmep": (1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 10.0, 14.0),  # bar
+    "map": (30.0, 40.0, 50.0, 60.0, 70.0, 85.0, 100.0),  # kPa
+    "throttle": (2.0, 4.0, 7.0, 12.0, 20.0, 40.0, 100.0),  # %
+}
+SLEW, TURN_RATE, HYSTERESIS, REV_RATE = "40 mm/s", "100 deg/s", "1 deg", 3000.0
+"""Stand-ins where the user gives none; they are listed as assumed."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Task:
+    """What was typed, as a study takes it."""
+
+    gear: Gear
+    question: Question
+    change: Change | None
+    start: TypedMap | None
+    notices: tuple[str, ...]
+    files: tuple[Path, ...]
+
+
+def task_of(engine: Engine, typed: dict[str, Any]) -> Task:
+    """The question that was typed, every fault of it found before anything is run."""
+
+    if typed["egr"] is not None:
+        refuse_outside_trust(["egr"], "--egr")
+    gear, which = _axis_of(engine, typed["moves"])
+    axis = gear.axes[which]
+    shown = shown_as(engine, axis, travel=typed["cells"] == "travel")
+    start, scale = _start_and_scale(typed)
+    speeds, loads = _axes(engine, typed, start, scale)
+    notices = [f"{start.file}: {line}." for line in start.understood] if start else []
+    slew = words.along(
+        typed["slew"] or (SLEW if axis.deg_per_m else TURN_RATE), axis, "--slew", per_second=True
+    )
+    hysteresis = words.along(typed["hysteresis"] or HYSTERESIS, axis, "--hysteresis")
+    notices += _assumed(typed, axis.deg_per_m > 0)
+    limits = _limits(engine, gear, which, typed, shown, hysteresis)
+    anchors, files = _measured(typed, scale, shown, limits, start, axis.deg_per_m)
+    fallback = _fallback(typed, shown, axis, limits)
+    step = (
+        words.step(typed["step"], shown) if typed["step"] else (0.1 if shown.unit == "mm" else 0.5)
+    )
+    question = Question(
+        axis=which,
+        speeds_rpm=speeds,
+        scale=scale,
+        loads=loads,
+        limits=limits,
+        shown=shown,
+        step=step,
+        fallback_deg=fallback,
+        give_up=typed["give_up"],
+        slew_deg_per_s=slew,
+        rev_rate_rpm_per_s=typed["rev_rate"] or REV_RATE,
+        hysteresis_deg=hysteresis,
+        anchors=anchors,
+    )
+    change = words.gear_change(typed["gear_change"]) if typed["gear_change"] else _change(engine)
+    return Task(
+        gear=gear, question=question, change=change, start=start, notices=tuple(notices),
+        files=files,
+    )  # fmt: skip
+
+
+def _axis_of(engine: Engine, text: str | None) -> tuple[Gear, int]:
+
+    gear = moving(engine)
+    named = [axis.name for axis in gear.axes]
+    if not named:
+        raise BreatheError(
+            f"{engine.source_file or engine.name}: nothing moves, so there is no map to make; a "
+            "sleeve is written as [intake.sleeve], a phaser as [intake.phaser]"
+        )
+    if text is None:
+        sleeves = [k for k, axis in enumerate(gear.axes) if axis.kind == "dwell"]
+        return gear, sleeves[0] if sleeves else 0
+    if text.strip().lower() not in named:
+        raise BreatheError(f"--moves: found {text!r}; this engine has: {', '.join(named)}")
+    return gear, named.index(text.strip().lower())
+
+
+def _start_and_scale(typed: dict[str, Any]) -> tuple[TypedMap | None, LoadScale]:
+
+    if typed["start"] is None:
+        return None, load_scale(typed["axis"] or "bmep bar")
+    start = read_typed_map(typed["start"], typed["axis"])
+    return start, start.scale
+
+
+def _axes(
+    engine: Engine, typed: dict[str, Any], start: TypedMap | None, scale: LoadScale
+) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Speeds, and loads in SI: those typed, else those of the start map, else round ones."""
+
+    if typed["speeds"] is not None:
+        speeds = words.points(typed["speeds"], "--speeds")
+    else:
+        speeds = start.speeds_rpm if start else default_speeds(engine)
+    if typed["move"] is not None:
+        speeds = moved_point(speeds, *words.moved(typed["move"]), "--move")
+    if typed["loads"] is not None:
+        loads = words.points(typed["loads"], "--loads")
+    elif start:
+        loads = start.loads
+    else:
+        per = {"bmep": 1e5, "map": 1e3, "throttle": 0.01}[scale.axis] / scale.si
+        loads = tuple(round(x * per, 3) for x in DEFAULT_LOADS[scale.axis])
+    if typed["fits"] is not None:
+        most_speeds, most_loads = words.room_for(typed["fits"])
+        whole = start is not None and (len(speeds), len(loads)) == start.cells.T.shape
+        cells = start.cells if start is not None and whole else None
+        fitted(speeds, most_speeds, "--speeds", cells)
+        fitted(loads, most_loads, "--loads", cells.T if cells is not None else None)
+    return speeds_of(speeds), scale.checked(loads, "--loads")
+
+
+def _assumed(typed: dict[str, Any], sleeve: bool) -> list[str]:
+    """What stands in for what the user did not give."""
+    told = []
+    if typed["slew"] is None:
+        told.append(f"slew {SLEW if sleeve else TURN_RATE}")
+    if typed["hysteresis"] is None:
+        told.append(f"hysteresis {HYSTERESIS}")
+    if typed["rev_rate"] is None:
+        told.append(f"engine revs up at {REV_RATE:.0f} rpm/s")
+    if not told:
+        return []
+    return [f"Assumed for the actuator: {', '.join(told)} (no source: give your own)."]
+
+
+def _limits(
+    engine: Engine, gear: Gear, which: int, typed: dict[str, Any], shown: Shown, margin: float
+) -> Limits:
+
+    axis = gear.axes[which]
+    low, high = axis.low_deg, axis.high_deg
+    if typed["travel"] is not None:
+        low, high = within_travel(axis, *words.travel(typed["travel"], shown, axis))
+    limits = Limits(
+        low_deg=low,
+        high_deg=high,
+        clear=clear_range(engine, gear, which, [0.0] * len(gear.axes)),
+        margin_deg=margin,
+        residual_most=typed["residual"],
+        vacuum=words.vacuum(typed["keep_vacuum"]) if typed["keep_vacuum"] else None,
+    )
+    _ = limits.safe_deg  # refuses what leaves nothing
+    return limits
+
+
+def _measured(
+    typed: dict[str, Any],
+    scale: LoadScale,
+    shown: Shown,
+    limits: Limits,
+    start: TypedMap | None,
+    deg_per_m: float,
+) -> tuple[tuple[Anchor, ...], tuple[Path, ...]]:
+    """Anchors, and the files read; settings of either file that are not safe are refused."""
+
+    files = tuple(path for path in (typed["start"], typed["anchors"]) if path is not None)
+    if start is not None:
+        refuse_unsafe(start.file, typed_places(start, shown, deg_per_m), limits, shown)
+    if typed["anchors"] is None:
+        return (), files
+    found = read_anchors(typed["anchors"], scale)
+    refuse_unsafe(typed["anchors"].name, measured_places(found, scale.unit, shown), limits, shown)
+    return tuple(
+        Anchor(one.speed_rpm, one.load * scale.si, shown.degrees(one.setting)) for one in found
+    ), files
+
+
+def _fallback(typed: dict[str, Any], shown: Shown, axis: Axis, limits: Limits) -> float | None:
+    """Degrees along the axis of the position without power; needed for a file."""
+
+    if typed["fallback"] is None:
+        if typed["write"]:
+            example = "0 mm" if axis.deg_per_m else "0 deg"
+            raise BreatheError(
+                "--fallback: missing. Where does the actuator go when it has no power? That place "
+                "must clear and run at any speed. Give it, such as --fallback "
+                f'"{example}"; no map is exported without it'
+            )
+        return None
+    found = words.place(typed["fallback"], shown, axis, "--fallback")
+    refuse_unsafe("--fallback", [(typed["fallback"], found)], limits, shown)
+    return found
+
+
+def _change(engine: Engine) -> Change:
+    """A quick change up near the limit (common practice, no source)."""
+
+    high = round(0.93 * engine.speed_limit_rpm, -2)
+    return Change(from_rpm=high, to_rpm=round(0.72 * high, -2), lasts_s=0.3)

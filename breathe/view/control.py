@@ -1,0 +1,347 @@
+"""A control map as a page: the map, what it gives up, how sure it is, limits, cautions."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from breathe.about import About
+from breathe.engine.quantities import System, from_si, user_unit
+from breathe.study.control_answer import Control
+from breathe.study.map_file import decimals
+from breathe.view import cautions
+from breathe.view.best import ROAD_LAW, outside, over_speed
+from breathe.view.console import Grid, Item, Piece
+from breathe.view.control_found import findings
+from breathe.view.marks import clearance_caution
+from breathe.view.said import said
+from breathe.view.tables import assumptions
+from breathe.view.words import QUANTITIES
+
+SHOWN = {
+    "saved": ("against_standard", "Saved against the standard", 1),
+    "map": ("manifold_pressure_Pa", "Manifold pressure, absolute", 0),
+    "vacuum": ("vacuum_Pa", "Manifold vacuum left", 0),
+    "throttle": ("throttle", "Throttle opening, % of its area", 1),
+    "torque": ("torque_Nm", "Torque at the crank", 0),
+    "bmep": ("bmep_Pa", "Brake mean effective pressure", 1),
+    "fuel": ("bsfc_kg_per_J", "Brake specific fuel consumption", 0),
+    "pmep": ("pmep_Pa", "Pumping mean effective pressure", 2),
+    "residual": ("residual_fraction", "Residual: burnt gas kept, % of the charge by mass", 1),
+    "cr": ("effective_compression_ratio", "Effective compression ratio, running closing", 1),
+    "knock": ("knock_index", "Knock index (self-ignition is estimated at 1)", 2),
+    "travel": ("travel_m", "Sleeve travel", 1),
+}
+"""What may stand after ``--show``: column, words, decimals."""
+_DIMENSIONS = {
+    "manifold_pressure_Pa": "pressure difference",
+    "vacuum_Pa": "pressure difference",
+    "torque_Nm": "torque",
+    "bmep_Pa": "pressure difference",
+    "bsfc_kg_per_J": "specific fuel",
+    "pmep_Pa": "pressure difference",
+    "travel_m": "length",
+}
+_PUBLISHED = (
+    "Published beside it: up to 13 % less fuel at some points by delayed closing alone (SAE "
+    "890677, 1989); 3 to 12 % with 20 to 30 % less pumping by throttle-free valve control (Hu and "
+    "others, MACE 2011); tests have run closings from 0 to 110 ABDC (ASME ICEF, 2002). Abstracts."
+)
+
+
+def control_page(
+    found: Control,
+    rows: pd.DataFrame,
+    about: About,
+    system: System = "metric",
+    names: Sequence[str] = (),
+) -> list[Piece]:
+    """The page of one map.
+
+    Parameters
+    ----------
+    found : Control
+    rows : DataFrame
+        All cases that were run, SI.
+    about : About
+    system : 'metric' or 'imperial'
+    names : sequence of str
+        Further tables, of `SHOWN`.
+    """
+    page: list[Piece] = [*_head(found, about, system), ""]
+    page += [*(Item(text) for text in found.notices), ""] if found.notices else []
+    if about.speeds_rpm and max(about.speeds_rpm) > about.speed_limit_rpm:
+        page += [over_speed(about), ""]
+    page += [_map(found), "", _given_up(found), "", _sure(found), "", _saved(found, about), ""]
+    for name in names:
+        if name != "saved":
+            page += [_shown(found, name, system), ""]
+    if len(found.equal):
+        page += [*_equal(found, system), ""]
+    if len(found.start):
+        page += [*_start(found), ""]
+    page += ["What was found", *(Item(text, indent=2) for text in findings(found, about, system))]
+    page += [""]
+    if len(found.change):
+        page += [_change(found), ""]
+    told = said(_told_rows(rows), about)
+    page += [*(Item(text) for text in told), ""] if told else []
+    page += assumptions(about, system)
+    return [*page, *(Item(text) for text in _cautions(about, found))]
+
+
+def _told_rows(rows: pd.DataFrame) -> pd.DataFrame:
+    """Cases at full load and such as did not settle: light load is told by its limits here."""
+    if not len(rows):
+        return rows
+    return rows[(rows["throttle"] >= 1.0) | ~rows["settled"].astype(bool)]
+
+
+def _cautions(about: About, found: Control) -> list[str]:
+    told = [clearance_caution(about), cautions.FALLBACK]
+    if found.facts["moves"].startswith("intake"):
+        told.append(cautions.LATE_CLOSING)
+    return [*told, cautions.LEAN, cautions.KNOCK, cautions.VACUUM, ROAD_LAW]
+
+
+def _head(found: Control, about: About, system: System) -> list[Piece]:
+    facts = found.facts
+    table = found.table()
+    return [
+        f"{about.engine}: control map of {facts['moves']}, {len(table.speeds_rpm)} speeds x "
+        f"{len(table.loads)} loads, outside air {outside(about, system)}",
+        Item(
+            f"Full load: most torque, air ratio {facts['full_load_lambda']:.2f}. Below: least fuel "
+            f"for the torque asked, air ratio {facts['part_load_lambda']:.2f} (assumed), by late "
+            "closing, by the throttle, or by both. Spark at best torque, later where knock asks it."
+        ),
+    ]
+
+
+def grid(found: Control, texts: list[list[str]], title: str) -> Grid:
+    """Texts (m, n), loads rising, as a table with high load on top."""
+    table = found.table()
+    load = found.facts["load"]
+    corner = f"{load['unit']} \\ rpm"
+    lines = [
+        (f"{point:g}", *cells) for point, cells in zip(table.loads[::-1], texts[::-1], strict=True)
+    ]
+    return Grid(
+        title=title,
+        header=(corner, *(f"{speed:g}" for speed in table.speeds_rpm)),
+        rows=tuple(lines),
+    )
+
+
+def column(found: Control, name: str) -> list[list[Any]]:
+    """One column of the cells over the axes (m, n), loads rising."""
+    wide = found.cells.pivot(index="load", columns="speed_rpm", values=name)
+    return [list(line) for line in wide.to_numpy()]
+
+
+def _map(found: Control) -> Grid:
+    shown, load = found.facts["shown"], found.facts["load"]
+    digits = decimals(found.facts["step"])
+    texts = [[f"{x:.{digits}f}" for x in line] for line in column(found, "setting")]
+    return grid(
+        found,
+        texts,
+        f"{shown['name'].capitalize()}, {shown['unit']}, in steps of {found.facts['step']:g}; "
+        f"load: {load['name']}, {load['unit']}",
+    )
+
+
+def _given_up(found: Control) -> Grid:
+    kinds, lost = column(found, "kind"), column(found, "given_up")
+    texts = [
+        [f"{x * 100:.1f}{'t' if 'full' in kind else ''}" for x, kind in zip(xs, ks, strict=True)]
+        for xs, ks in zip(lost, kinds, strict=True)
+    ]
+    return grid(
+        found,
+        texts,
+        "Given up by smoothing and whole steps, % of fuel; t: full load, % of torque (below "
+        f"{found.facts['tie'] * 100:g} % is a tie)",
+    )
+
+
+SUPPORT = {"run": "", "measured": "A", "too light": "?", "not settled": "?", "above full load": "^"}
+
+
+def _sure(found: Control) -> Grid:
+    support, flat = column(found, "support"), column(found, "as_good_deg")
+    texts = [
+        [f"±{x:.0f}{SUPPORT[word]}" for x, word in zip(xs, words, strict=True)]
+        for xs, words in zip(flat, support, strict=True)
+    ]
+    marks = {
+        "A": "A measured on the engine",
+        "?": "? no run supports it: held from the nearest load that is trusted",
+        "^": "^ above full load: holds the setting of most torque",
+    }
+    used = [told for mark, told in marks.items() if any(mark in x for line in texts for x in line)]
+    return grid(
+        found,
+        texts,
+        "How sure: degrees crank either way that are as good to "
+        f"{found.facts['tie'] * 100:g} %; {'; '.join([*used, 'others: the cell was run'])}",
+    )
+
+
+def _saved(found: Control, about: About) -> Grid:
+    kinds, saved = column(found, "kind"), column(found, "against_standard")
+    texts = [
+        [_change_text(x, kind, found.facts["tie"]) for x, kind in zip(xs, ks, strict=True)]
+        for xs, ks in zip(saved, kinds, strict=True)
+    ]
+    return grid(
+        found,
+        texts,
+        f"Against {about.standard} with its throttle at the same torque: fuel saved, %; t: full "
+        "load, torque gained, %; = no difference found, - not known",
+    )
+
+
+def _change_text(share: float, kind: str, tie: float) -> str:
+    mark = "t" if "full" in kind else ""
+    if not math.isfinite(share):
+        return "-"
+    return f"={mark}" if abs(share) <= tie else f"{share * 100:+.1f}{mark}"
+
+
+def _shown(found: Control, name: str, system: System) -> Grid:
+    where, words, digits = SHOWN[name]
+    dimension = _DIMENSIONS.get(where, "")
+    unit = "kPa" if where in ("manifold_pressure_Pa", "vacuum_Pa") else ""
+    unit = unit or (user_unit(dimension, system) if dimension else "")
+    values = np.array(column(found, where), dtype=float)
+    if dimension:
+        values = from_si(values, dimension, unit)
+    elif "%" in words:
+        values = values * 100
+    texts = [[f"{x:.{digits}f}" if math.isfinite(x) else "-" for x in line] for line in values]
+    return grid(found, texts, f"{words}, {unit}" if unit else words)
+
+
+def _equal(found: Control, system: System) -> list[Piece]:
+    """Settings side by side at equal torque, one table a cell."""
+    page: list[Piece] = []
+    mep = user_unit("pressure difference", system)
+    fuel = user_unit("specific fuel", system)
+    for (load, speed), some in found.equal.groupby(["load", "speed_rpm"]):
+        rows: list[tuple[str, ...]] = []
+        for row in some.to_dict("records"):
+            if not row["reached"]:
+                most = from_si(row["bmep_Pa"], "pressure difference", mep)
+                rows.append((row["setting"], *"-" * 7, f"at most {most:.1f} {mep}"))
+                continue
+            rows.append(_equal_row(row, system))
+        where = f"{load / found.facts['load']['si']:g} {found.facts['load']['unit']}"
+        bmep = from_si(some["bmep_Pa"].iloc[0], "pressure difference", mep)
+        page.append(
+            Grid(
+                title=f"Equal torque, {speed:.0f} rpm, {where} (BMEP {bmep:.2f} {mep}): the "
+                "throttle does what closing does not. Saved: fuel against the standard with its "
+                "throttle, %, and its range with friction 20 % less to 20 % more and the model's "
+                "own error",
+                header=(
+                    "setting", "throttle %", "MAP kPa", "vacuum kPa", f"PMEP {mep}", fuel,
+                    "eff. CR", "resid. %", "saved %",
+                ),
+                rows=tuple(rows),
+                left=frozenset({0}),
+            )
+        )  # fmt: skip
+        page.append("")
+    return [*page, Item(_PUBLISHED)]
+
+
+def _equal_row(row: dict[Any, Any], system: System) -> tuple[str, ...]:
+    pumping = from_si(
+        row["pmep_Pa"], "pressure difference", user_unit("pressure difference", system)
+    )
+    fuel = from_si(row["bsfc_kg_per_J"], "specific fuel", user_unit("specific fuel", system))
+    digits = QUANTITIES["bsfc"].digits(np.array([fuel]))
+    saved = "standard"
+    if not row["standard"]:
+        low, high = sorted((row["fuel_saved_low"] * 100, row["fuel_saved_high"] * 100))
+        saved = f"{row['fuel_saved'] * 100:+.1f} ({low:.1f} to {high:.1f})"
+    return (
+        row["setting"],
+        f"{row['throttle'] * 100:.1f}",
+        f"{row['manifold_pressure_Pa'] / 1e3:.0f}",
+        f"{row['vacuum_Pa'] / 1e3:.0f}",
+        f"{pumping:.2f}",
+        f"{fuel:.{digits}f}",
+        f"{row['effective_compression_ratio']:.1f}",
+        f"{row['residual_fraction'] * 100:.0f}",
+        saved,
+    )
+
+
+def _start(found: Control) -> list[Piece]:
+    """The tuner's own map judged."""
+    wide = found.start.pivot(index="load", columns="speed_rpm", values="given_up")
+    load = found.facts["load"]
+    texts = [
+        [("-" if not math.isfinite(x) else f"{max(x, 0.0) * 100:.1f}") for x in line]
+        for line in wide.to_numpy()
+    ]
+    rows = [
+        (f"{point / load['si']:g}", *line)
+        for point, line in zip(wide.index[::-1], texts[::-1], strict=True)
+    ]
+    worst = found.start.nlargest(1, "given_up").iloc[0]
+    blank = int(found.start["typed"].isna().sum())
+    filled = f" {blank} blank cell{'s are' if blank > 1 else ' is'} filled." if blank else ""
+    return [
+        Grid(
+            title="Your own map against the model: what its settings give up, % of fuel, or of "
+            "torque at full load; - blank",
+            header=(f"{load['unit']} \\ rpm", *(f"{x:g}" for x in wide.columns)),
+            rows=tuple(rows),
+        ),
+        Item(
+            f"Most at {worst['speed_rpm']:.0f} rpm, {worst['load'] / load['si']:g} "
+            f"{load['unit']}: {worst['typed']:g} typed, {worst['wanted']:.0f} wanted, "
+            f"{worst['given_up'] * 100:.1f} % given up.{filled}"
+        ),
+    ]
+
+
+def _change(found: Control) -> Grid:
+    load = found.facts["load"]
+    digits = decimals(found.facts["step"])
+    lines = [
+        (
+            f"{row['time_s']:.2f}",
+            f"{row['speed_rpm']:.0f}",
+            f"{row['load'] / load['si']:g}",
+            f"{row['target']:.{digits}f}",
+            f"{row['actual']:.{digits}f}",
+            f"{row['torque_lost'] * 100:.1f}",
+        )
+        for row in _turning(found.change)
+    ]
+    return Grid(
+        title="Gear change at full load, pedal lifted between: where the map wants the actuator, "
+        "where it is, and full-load torque lost by the lag, %",
+        header=("s", "rpm", load["unit"], "target", "actual", "lost %"),
+        rows=tuple(lines),
+    )
+
+
+def _turning(change: pd.DataFrame, most: int = 14) -> list[dict[Any, Any]]:
+    """Rows while target or actual move, thinned to a short table."""
+    moving = change[(change["target"].diff().abs() > 1e-9) | (change["actual"].diff().abs() > 1e-9)]
+    if not len(moving):
+        return change.iloc[[0, -1]].to_dict("records")
+    first, last = max(moving.index[0] - 1, 0), min(moving.index[-1] + 1, len(change) - 1)
+    some = change.loc[first:last]
+    every = max(1, math.ceil(len(some) / most))
+    picked = some.iloc[::every]
+    return pd.concat([picked, some.tail(1)]).drop_duplicates("time_s").to_dict("records")

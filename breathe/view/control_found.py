@@ -1,0 +1,236 @@
+"""What a control map tells in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from breathe.about import About
+from breathe.engine.quantities import System, written
+from breathe.study.control_answer import Control
+
+_NAMED = 3
+
+
+def findings(found: Control, about: About, system: System) -> list[str]:
+    """Sentences, each complete."""
+    return [
+        *_gains(found, about),
+        *_throttle(found, system),
+        *_limits(found, system),
+        *_not_checked(found),
+        *_steps(found),
+        *_actuator(found, system),
+        *_gear_change(found),
+        *_fallback(found),
+        *_anchors(found),
+        _runs(found),
+    ]
+
+
+def _gains(found: Control, about: About) -> list[str]:
+    """Most and mean saving below full load, most gain at full load."""
+    cells, told = found.cells, []
+    part = cells[(cells.kind == "part load") & cells.against_standard.notna()]
+    full = cells[(cells.kind == "full load") & cells.against_standard.notna()]
+    tie = found.facts["tie"]
+    if len(part):
+        best = part.nlargest(1, "against_standard").iloc[0]
+        if best.against_standard > tie:
+            told.append(
+                f"Fuel: up to {best.against_standard * 100:.1f} % less than {about.standard} with "
+                f"its throttle ({_cell(found, best.speed_rpm, best.load)}); mean of "
+                f"{len(part)} cells at part load {part.against_standard.mean() * 100:+.1f} %. "
+                f"Differences below {tie * 100:g} % are ties; friction and burning, as assumed, "
+                "are not in that."
+            )
+        else:
+            told.append(f"Fuel: no cell saves more than a tie against {about.standard}.")
+    if len(full):
+        best = full.nlargest(1, "against_standard").iloc[0]
+        if best.against_standard > tie:
+            told.append(
+                f"Full load: up to {best.against_standard * 100:.1f} % more torque than "
+                f"{about.standard} ({best.speed_rpm:.0f} rpm)."
+            )
+    return told
+
+
+def _cell(found: Control, speed: float, load: float) -> str:
+    scale = found.facts["load"]
+    return f"{speed:.0f} rpm, {load / scale['si']:g} {scale['unit']}"
+
+
+def _listed(found: Control, places: Sequence[Sequence[float]]) -> str:
+    named = "; ".join(_cell(found, *place) for place in places[:_NAMED])
+    more = len(places) - _NAMED
+    return f"{named} and {more} more" if more > 0 else named
+
+
+def _throttle(found: Control, system: System) -> list[str]:
+    """The plain limit of late closing."""
+    one = found.facts["throttle_needed"]
+    if one is None or not (found.cells.kind == "part load").any():
+        return []
+    shown = _shown(found, one["setting"])
+    least = written(one["open_bmep_Pa"], "pressure difference", system, digits=2)
+    most = written(one["open_bmep_most_Pa"], "pressure difference", system, digits=2)
+    alone = (
+        f"{least} at {one['open_speed_rpm']:.0f} rpm"
+        if one["open_speed_rpm"] == one["open_most_speed_rpm"]
+        else f"{least} at {one['open_speed_rpm']:.0f} rpm and {most} at "
+        f"{one['open_most_speed_rpm']:.0f} rpm"
+    )
+    return [
+        f"{shown} closes at {one['closes_abdc_deg']:.0f} ABDC and leaves "
+        f"{one['stroke_left'] * 100:.0f} % of the stroke: throttle still needed below the "
+        f"{alone} it gives with the throttle open (BMEP). {one['later_abdc_deg']:.0f} ABDC would "
+        f"leave {one['later_stroke_left'] * 100:.0f} %. Closing counted on the card, at 0.1 mm; "
+        "at speed the valve lets less back than geometry says."
+    ]
+
+
+def _shown(found: Control, setting: float) -> str:
+    return f"{setting:g}°" if found.facts["shown"]["unit"] == "deg crank" else f"{setting:g} mm"
+
+
+def _limits(found: Control, system: System) -> list[str]:
+    """Each limit that binds somewhere, with its cells, and those that bind nowhere in one line."""
+    told, idle = [], []
+    for limit in found.facts["limits"]:
+        name = _limit_name(found, limit, system)
+        if limit["binds"]:
+            told.append(f"Limit {name}: binds at {_listed(found, limit['binds'])}.")
+        elif not limit.get("not_kept"):
+            idle.append(name)
+        if limit.get("not_kept"):
+            told.append(
+                f"Limit {name}: no setting keeps it at {_listed(found, limit['not_kept'])}; the "
+                "one with least burnt gas is taken there. Expect rough running."
+            )
+    if idle:
+        told.append(f"Limits that bind nowhere: {'; '.join(idle)}.")
+    return told
+
+
+def _limit_name(found: Control, limit: dict[str, Any], system: System) -> str:
+    name, value = limit["limit"], limit["value"]
+    if name in ("travel", "clearance"):
+        ends = f"{_shown(found, value[0])} to {_shown(found, value[1])}"
+        beyond = found.facts["clear"]["beyond"]
+        return f"{name} {ends}" + (f" ({beyond})" if name == "clearance" and beyond else "")
+    if name == "residual":
+        return f"residual at most {value * 100:.0f} % (rough running above; common practice)"
+    if name == "knock":
+        return f"knock index at most {value:g} with the spark retarded"
+    if name == "burning":
+        return "burning: not so diluted that it misfires"
+    if name == "vacuum":
+        vacuum = found.facts["vacuum"]
+        below = written(vacuum["below_bmep_Pa"], "pressure difference", system, digits=2)
+        return f"vacuum at least {value / 1e3:.0f} kPa below {below}"
+    return f"slew: {value * 100:.1f} deg crank per 100 rpm"
+
+
+def _not_checked(found: Control) -> list[str]:
+    clear = found.facts["clear"]
+    if clear["checked"]:
+        return []
+    return ["Clearance: NOT CHECKED; the engine file has none of the gaps it takes."]
+
+
+def _steps(found: Control) -> list[str]:
+    steep, scale = found.facts["steepest"], found.facts["load"]
+    told = []
+    if steep["speed"]:
+        one = steep["speed"]
+        told.append(
+            f"{abs(one['per_unit']) * 100:.1f}° per 100 rpm ({one['from'][0]:.0f} to "
+            f"{one['to'][0]:.0f} rpm at {one['from'][1]:g} {scale['unit']})"
+        )
+    if steep["load"]:
+        one = steep["load"]
+        per, unit = {"kPa": (10.0, "10 kPa"), "bar": (1.0, "bar"), "%": (10.0, "10 %")}.get(
+            scale["unit"], (1.0, scale["unit"])
+        )
+        told.append(
+            f"{abs(one['per_unit']) * per:.1f}° per {unit} ({one['from'][1]:g} to "
+            f"{one['to'][1]:g} {scale['unit']} at {one['from'][0]:.0f} rpm)"
+        )
+    return [f"Steepest step: {' and '.join(told)}, crank degrees."] if told else []
+
+
+def _actuator(found: Control, system: System) -> list[str]:
+    act, per_mm = found.facts["actuator"], found.facts["deg_per_mm"]
+    if act["slew_deg_per_s"] is None:
+        return []
+    low, high = found.facts["safe"]
+    span = act["cross_s"] * act["slew_deg_per_s"]
+    if per_mm:
+        way = f"{span / per_mm:.1f} mm at {act['slew_deg_per_s'] / per_mm:.0f} mm/s"
+    else:
+        way = f"{span:.0f}° at {act['slew_deg_per_s']:.0f} deg/s"
+    told = [
+        f"Actuator: {_shown(found, low)} to {_shown(found, high)}, {way}, takes "
+        f"{act['cross_s']:.2f} s; what the map uses of it, {act['used_deg']:.0f}°, "
+        f"{act['used_cross_s']:.2f} s. It stays put within {act['hysteresis_deg']:g}° of its "
+        "target."
+    ]
+    if not act["followed"]:
+        told.append(
+            "The steps over speed are larger than the actuator follows at "
+            f"{act['rev_rate_rpm_per_s']:.0f} rpm/s: no map within the limits keeps them smaller."
+        )
+    return told
+
+
+def _gear_change(found: Control) -> list[str]:
+    if not len(found.change):
+        return []
+    one = found.change.iloc[0]
+    rpm = found.change["speed_rpm"]
+    return [
+        f"Gear change {rpm.iloc[0]:.0f} to {rpm.iloc[-1]:.0f} rpm: the lag costs up to "
+        f"{one['worst'] * 100:.1f} % of full-load torque after it, {one['mean_after'] * 100:.1f} % "
+        f"in the mean of the next 0.5 s, and more than a tie for {one['behind_s']:.2f} s."
+    ]
+
+
+def _fallback(found: Control) -> list[str]:
+    one = found.facts["fallback"]
+    if one is None:
+        return ["Fallback position: none given, so no map is exported."]
+    return [
+        f"Fallback {_shown(found, one['shown'])}: costs up to {one['worst_lost'] * 100:.1f} % of "
+        f"full-load torque ({one['worst_speed_rpm']:.0f} rpm); burnt gas at the lightest load up "
+        f"to {one['residual_most'] * 100:.0f} % ({one['residual_speed_rpm']:.0f} rpm)."
+    ]
+
+
+def _anchors(found: Control) -> list[str]:
+    told = []
+    for one in found.facts["anchors"]:
+        miss = one["map"] - one["measured"]
+        kept = "kept" if abs(miss) <= found.facts["step"] else f"missed by {miss:+.1f}"
+        told.append(
+            f"Measured {one['measured']:g} at {_cell(found, one['speed_rpm'], one['load'])}: the "
+            f"map gives {one['map']:.1f} there, {kept}."
+        )
+    return told
+
+
+def _runs(found: Control) -> str:
+    checks = found.facts["checks"]
+    told = f"Model runs: {found.facts['model_runs']}."
+    if not checks["settled"]:
+        return told
+    torque, fuel = checks["torque"], checks["fuel"]
+    unsettled = checks["count"] - checks["settled"]
+    also = f" {unsettled} did not settle." if unsettled else ""
+    return (
+        f"{told} {checks['count']} cells were run at their own setting and throttle: torque as "
+        f"asked to {abs(torque['off']) * 100:.1f} % "
+        f"({_cell(found, torque['speed_rpm'], torque['load'])}), fuel per work as read off the "
+        f"curves to {abs(fuel['off']) * 100:.1f} % "
+        f"({_cell(found, fuel['speed_rpm'], fuel['load'])}).{also}"
+    )
