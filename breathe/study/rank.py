@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -116,47 +116,49 @@ def influence(
     y = np.array([answer[n] for n in full], dtype=float)
     columns = {name: [column[n] for n in full] for name, column in inputs.items()}
     varied = {name: v for name, v in columns.items() if len(set(v)) > 1}
-    terms = {name: _terms(values) for name, values in varied.items()}
-    curved = len(y) >= sum(term.shape[1] for term in terms.values()) + _SPARE
-    if not curved:
-        terms = {name: _terms(values, curved=False) for name, values in varied.items()}
-    left_out = int(np.isfinite(np.asarray(answer, dtype=float)).sum()) - len(full)
+    terms, curved = _fitting(varied, len(y))
+    answered = int(np.isfinite(np.asarray(answer, dtype=float)).sum())
+    told = Influence(
+        effects=(),
+        r2=float("nan"),
+        rows=len(y),
+        level=float(y.mean()) if len(y) else float("nan"),
+        together=_together(varied),
+        left_out=answered - len(full),
+        curved=curved,
+        why_not=_why_not(terms, y),
+    )
+    if told.why_not:
+        return told
+    shares, doubt = _shares(terms, y), _bootstrap(terms, y)
     count = sum(term.shape[1] for term in terms.values())
-    together = _together(varied)
+    r2 = 1.0 - (1.0 - _r2(list(terms.values()), y)) * (len(y) - 1) / (len(y) - 1 - count)
+    effects = [_effect(n, varied[n], terms, y, shares[n], doubt[n]) for n in terms]
+    effects.sort(key=lambda effect: -effect.share)
+    return replace(told, effects=tuple(effects), r2=r2)
+
+
+def _fitting(
+    varied: Mapping[str, Sequence[float | str | None]], rows: int
+) -> tuple[dict[str, Floats], bool]:
+    """Terms of the fit that so many rows bear, and whether squared ones are among them."""
+    terms = {name: _terms(values) for name, values in varied.items()}
+    if rows >= sum(term.shape[1] for term in terms.values()) + _SPARE:
+        return terms, True
+    return {name: _terms(values, curved=False) for name, values in varied.items()}, False
+
+
+def _why_not(terms: Mapping[str, Floats], y: Floats) -> str:
+    """Why there can be no fit, or nothing."""
+    count = sum(term.shape[1] for term in terms.values())
     if not terms:
-        why = "no input has two values in rows that gave an answer"
-    elif len(y) < count + _SPARE:
-        why = (
+        return "no input has two values in rows that gave an answer"
+    if len(y) < count + _SPARE:
+        return (
             f"{len(y)} rows with an answer are too few for {len(terms)} inputs; about "
             f"{3 * count + _SPARE} would do"
         )
-    elif np.ptp(y) <= NUMERICAL_ERROR * np.abs(y).max():
-        why = "all answers tie"
-    else:
-        why = ""
-    if why:
-        return Influence(
-            effects=(),
-            r2=float("nan"),
-            rows=len(y),
-            together=together,
-            left_out=left_out,
-            why_not=why,
-        )
-    shares = _shares(terms, y)
-    spread = _bootstrap(terms, y)
-    r2 = 1.0 - (1.0 - _r2(list(terms.values()), y)) * (len(y) - 1) / (len(y) - 1 - count)
-    effects = [_effect(name, varied[name], terms, y, shares[name], spread[name]) for name in terms]
-    effects.sort(key=lambda effect: -effect.share)
-    return Influence(
-        effects=tuple(effects),
-        r2=r2,
-        rows=len(y),
-        level=float(y.mean()),
-        together=together,
-        left_out=left_out,
-        curved=curved,
-    )
+    return "all answers tie" if np.ptp(y) <= NUMERICAL_ERROR * np.abs(y).max() else ""
 
 
 def _terms(values: Sequence[float | str | None], *, curved: bool = True) -> Floats:

@@ -21,9 +21,9 @@ class TimeNeeded:
 
     @property
     def seconds(self) -> float:
-        """Engines are read here while the workers run, so the slower of both decides."""
+        """Cases shared among the workers; engines are read here, one after another."""
         rows = self.cases / max(1, self.per_row)
-        return max(self.cases * self.case_s / self.at_a_time, rows * self.build_s)
+        return self.cases * self.case_s / self.at_a_time + rows * self.build_s
 
     def of(self, rows: int, per_row: int) -> float:
         """Seconds of another plan of the same cases."""

@@ -64,7 +64,7 @@ def test_another_spec_is_refused(spec: str) -> None:
 
 def test_a_case_that_fails_stops_no_other() -> None:
     todo = jobs(3)
-    todo[1] = replace(todo[1], engine=None)  # type: ignore[arg-type]
+    todo[1] = replace(todo[1], engine=None)
     found, failures = run("threads:2", todo)
     assert set(found) == {todo[0].key, todo[2].key}
     assert list(failures) == [todo[1].key] and "AttributeError" in failures[todo[1].key]
