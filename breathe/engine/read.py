@@ -81,7 +81,7 @@ def engine_from_table(raw: dict[str, Any], file: Path) -> Engine:
         As `read_engine`.
     """
     findings = Findings()
-    raw = _one_spelling(raw)
+    raw = one_spelling(raw)
     values = check_file(raw, findings, _ambient(raw))
     _check_firing(values, findings)
     judge(values, findings)
@@ -107,10 +107,10 @@ def _other_toml(raw: Mapping[str, Any]) -> str:
     )
 
 
-def _one_spelling(found: Any) -> Any:
+def one_spelling(found: Any) -> Any:
     """The same table with "inlet" spelled "intake" in its keys and in the names of places."""
     if isinstance(found, list):
-        return [_one_spelling(item) for item in found]
+        return [one_spelling(item) for item in found]
     if not isinstance(found, dict):
         return found
     table = {}
@@ -119,7 +119,7 @@ def _one_spelling(found: Any) -> Any:
         if key in ("side", "from", "to"):
             table[name] = _respelled(value)
         else:
-            table[name] = _one_spelling(value)
+            table[name] = one_spelling(value)
     return table
 
 

@@ -14,8 +14,7 @@ from breathe.engine.findings import EngineFileError
 from breathe.engine.open_file import load_toml
 from breathe.engine.parts import Engine, Operating, Setting
 from breathe.engine.quantities import UNITS, QuantityError, read_quantity
-from breathe.engine.read import _one_spelling as one_spelling
-from breathe.engine.read import engine_from_table
+from breathe.engine.read import engine_from_table, one_spelling
 from breathe.engine.values import read_value
 from breathe.errors import BreatheError
 from breathe.kernel import PROGRAM_HASH

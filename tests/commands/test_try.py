@@ -68,6 +68,9 @@ def test_a_plan_end_to_end(breathe, plan: Path) -> None:
     rows = sheet(text)
     assert rows["d"]["runner [mm]"] == "11.8 in" and rows["f"]["duration"] == ""
     assert rows["word"]["status"] == "refused" and 'found "high"' in rows["word"]["reason"]
+    again: Answer = breathe("show", "single_400_try_dinner", "--csv")
+    assert again.status == 0 and again.out == text
+    assert "results.csv" in breathe("show", "single_400_try_dinner").out
     mean = {name: float(r["mean torque [Nm]"]) for name, r in rows.items() if r["mean torque [Nm]"]}
     done = [name for name, row in rows.items() if row["status"] == "done"]
     assert set(mean) == set(done) and len(done) == 10  # with the file itself
