@@ -19,6 +19,7 @@ from breathe.view.figures import change, percent
 from breathe.view.places import span, travel, what_moves
 from breathe.view.said import said
 from breathe.view.tables import TIE, assumptions
+from breathe.view.unit_text import in_user_units
 
 Row = Mapping[Any, Any]
 
@@ -122,7 +123,8 @@ def _told(found: Reach, axis: AxisNote, n: int, system: System) -> list[str]:
     if change(row["whole_gain"]) == TIE:
         return [
             f"Range of the {axis.name} is not shown to be worth it: all {longest:.0f}° gain less "
-            f"than {NUMERICAL_ERROR * 100:g} % in the mean over the best fixed cam."
+            f"than {NUMERICAL_ERROR * 100:g} % in the mean over the best fixed cam.",
+            *_room(axis, row, system),
         ]
     return [
         f"{_knee(axis, row, longest)} {_nearly_all(axis, row, system)}",
@@ -181,9 +183,10 @@ def _room(axis: AxisNote, row: Row, system: System) -> list[str]:
             f"Whether it fits is not known: the file has no [{axis.side}.shaft_room] (gap between "
             "bearings, lobes, what is fixed)."
         ]
+    added_up = in_user_units(str(row["room_sum"]), system)
     if room <= 0:
-        return [f"No room for any travel along the shaft: {row['room_sum']}."]
-    told = [f"Room along the {axis.side} shaft: {row['room_sum']}. {_laws(row, system)}"]
+        return [f"No room for any travel along the {axis.side} shaft: {added_up}."]
+    told = [f"Room along the {axis.side} shaft: {added_up}. {_laws(row, system)}"]
     gain, whole = row["inside_gain"], row["whole_gain"]
     place = span(axis, row["inside_low_deg"], row["inside_high_deg"])
     told.append(
