@@ -125,7 +125,7 @@ def _step_gain(found: Best) -> list[str]:
     parts = []
     free = found.steps[found.steps.order == "free"]
     for count, stretches in free.groupby("steps"):
-        word = {2: "Two", 3: "three"}[int(count)]
+        word = "Two" if count == 2 else "three"
         parts.append(f"{word} fixed steps get {percent(stretches.share_of_gain.iloc[0])}")
     whose = "variable cam's" if found.axes else "whole"
     return [f"{', '.join(parts)} of the {whose} gain over the best fixed one."]
@@ -180,7 +180,7 @@ def _flat(found: Best, axis: AxisNote) -> list[str]:
     price = found.price[found.price.axis == axis.name].dropna()
     if not len(price):
         return []
-    worst = price.loc[price.change.idxmin()]
+    worst = price.sort_values("change", kind="stable").iloc[0]
     most = price.groupby("speed_rpm").change.min()
     same = pd.Series([speed for speed, lost in most.items() if change(lost) == "="], dtype=float)
     off = f"{abs(worst.off_deg):.0f}° {'less' if worst.off_deg < 0 else 'more'}"

@@ -48,7 +48,7 @@ def in_words(axes: Sequence[AxisNote], place: Sequence[float]) -> str:
     return ", ".join(f"{side} {' '.join(parts)}" for side, parts in told.items())
 
 
-def place_of(row: Mapping[str, Any], axes: Sequence[AxisNote]) -> list[float]:
+def place_of(row: Mapping[Any, Any], axes: Sequence[AxisNote]) -> list[float]:
     """The place that a row of `Best.steps` or `Best.tops` holds."""
     return [float(row[f"axis{n}_deg"]) for n in range(len(axes))]
 
