@@ -72,12 +72,15 @@ def _along_valve(given: Given, lean_deg: float, floor: str, gap_m: float) -> flo
     measured = given.values.get("measured")
     shown = f"{gap_m * factor * 1e3:.2f} mm"
     if measured is None:
+        # The reading that leaves less room, so that a gap never clears by a guess.
+        least = min(factor, 1.0)
+        taken = "along the bore" if least < 1.0 else "along the valve"
         text = (
-            f'along the valve or along the bore? "along the valve" is taken; if it was along the '
-            f"bore, {gap_m * 1e3:.2f} mm are {shown} along the valve"
+            f"along the valve or along the bore? {gap_m * 1e3:.2f} mm along the bore are {shown} "
+            f'along the valve; "{taken}" is taken, as it leaves less room'
         )
         given.ask("measured", text)
-        return 1.0
+        return least
     if measured == "along the valve":
         return 1.0
     reason = f"along the valve, from {gap_m * 1e3:.2f} mm along the bore at {lean_deg:g} deg"

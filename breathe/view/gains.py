@@ -58,6 +58,8 @@ def _gain(gain: Gain, system: System) -> str:
 
 
 def _span(gain: Gain) -> str:
+    if gain.none and gain.least_none and round(gain.most * 100, 1) == 0.0:
+        return ""
     least = f"no difference ({NONE_FOUND})" if gain.least_none else f"{gain.least * 100:+.1f} %"
     return (
         f": most {gain.most * 100:+.1f} % at {gain.most_rpm:.0f} rpm, least {least} at "

@@ -198,8 +198,8 @@ ASKED = [
     ),
     (
         CLEARANCE + 'valve_angle = "15 deg"',
-        '[intake.clearance] measured: along the valve or along the bore? "along the valve" is '
-        "taken; if it was along the bore, 4.40 mm are 4.25 mm along the valve",
+        "[intake.clearance] measured: along the valve or along the bore? 4.40 mm along the bore "
+        'are 4.25 mm along the valve; "along the bore" is taken, as it leaves less room',
     ),
     (
         CLEARANCE,
