@@ -84,7 +84,7 @@ def command(
         [],
         source_files(engine),
         kind="best",
-        asked=asked(built, at, counted.shares),
+        asked=asked(built, at, counted.shares, built.mechanics),
         redo=redo,
     ) as run:
         if name and run.name != name and not run.resumed:

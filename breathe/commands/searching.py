@@ -120,6 +120,7 @@ class _Asking:
 def _rows_of_others(run: Run, base: Path) -> dict[str, Row]:
     """Rows of all other searches below ``base`` that are as they were written."""
     found: dict[str, Row] = {}
+    ours = run.done()
     for folder in run_folders(base):
         if folder == run.folder:
             continue
@@ -129,7 +130,7 @@ def _rows_of_others(run: Run, base: Path) -> dict[str, Row]:
                     found |= other.done()
         except RunError:
             continue
-    return {key: row for key, row in found.items() if key not in run.done()} if found else {}
+    return {key: row for key, row in found.items() if key not in ours}
 
 
 def print_answer(

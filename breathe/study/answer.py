@@ -125,6 +125,10 @@ class Best(Kept):
     """Share of torque that changes by standing off the best place, by speed and axis."""
     tops: pd.DataFrame
     """Further places, apart from the best, that tie with it at a speed."""
+    fixed_does_not_clear: str = ""
+    """The gap of the best fixed cam that fails, in words; `by_speed` has those of the others."""
+    unknown_clearances: tuple[str, ...] | None = None
+    """What of the clearances could not be checked; None where none could."""
     notices: tuple[str, ...] = ()
     left_out_rpm: tuple[float, ...] = ()
     """Speeds without enough figures."""
@@ -157,6 +161,7 @@ class Reach(Kept):
     """One row an axis: gain of the longest range, the range past which each 12 degrees brings less
     than the model can tell (nan if there is none), the range that gets nearly all, and the room."""
     speeds_rpm: tuple[float, ...]
+    unknown_clearances: tuple[str, ...] | None = None
     notices: tuple[str, ...] = ()
     left_out_rpm: tuple[float, ...] = ()
 

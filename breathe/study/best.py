@@ -13,13 +13,22 @@ import pandas as pd
 
 from breathe.engine.parts import Engine, Floats, Setting
 from breathe.study.answer import AxisNote, Best
+from breathe.study.check_clearance import does_not_clear
 from breathe.study.choose import bare, default_speeds, speeds_of
 from breathe.study.crossings import tied
 from breathe.study.evaluate import Evaluator
 from breathe.study.gear import Axis, Gear, gear_of
+from breathe.study.place_gaps import gaps_of, unknown
 from breathe.study.steps import steps_table
 from breathe.study.surface import Peak
-from breathe.study.survey import Evaluate, Place, Survey, design, point_at, settled_torque
+from breathe.study.survey import (
+    Evaluate,
+    Place,
+    Survey,
+    design,
+    point_at,
+    settled_torque,
+)
 from breathe.study.weights import Weights, weights_of
 
 OFF_DEG = 12.0
@@ -156,6 +165,7 @@ def _along_axes(
     survey, at = found.survey, list(found.tops)
     shares = shares_at(weights, [n for n, speed in enumerate(speeds) if speed in found.tops])
     fixed = torque_at(survey, at, [found.fixed.place])[0]
+    gaps = gaps_of(engine, gear, [*(found.tops[s].place for s in at), found.fixed.place])
     # Where a speed's own top is the fixed place, both may differ by what a top need not be met by.
     variable = np.maximum([found.tops[speed].value for speed in at], fixed)
     placed = gear.place(_standard(engine))
@@ -169,6 +179,7 @@ def _along_axes(
         column = f"{axis.side}_{axis.kind}"
         by_speed[f"{column}_deg"] = [found.tops[speed].place[n] for speed in at]
         by_speed[f"{column}_low_deg"], by_speed[f"{column}_high_deg"] = low, high
+    by_speed["does_not_clear"] = gaps[:-1]
     others = [("other", *item) for item in found.steps_Nm.items() if item[0] != engine.standard]
     fixed_cams = [("fixed", "", fixed), ("standard", engine.standard, standard), *others]
     places, torque = _candidates(found)
@@ -182,6 +193,8 @@ def _along_axes(
         steps=steps_table(at, shares, torque, fixed @ np.array(shares), variable, places=places),
         price=_price(survey, at, found.tops),
         tops=_other_tops(survey, found.tops),
+        fixed_does_not_clear=gaps[-1],
+        unknown_clearances=unknown(engine),
         notices=weights.notices,
         left_out_rpm=tuple(s for s in speeds if s not in found.tops),
         settings_in_file=len(engine.settings),
@@ -275,6 +288,9 @@ def _among_settings(
     by_speed = pd.DataFrame({"speed_rpm": at, "weight": shares, "torque_Nm": variable})
     by_speed["fixed_torque_Nm"] = table[order[0]]
     by_speed["standard_torque_Nm"] = table[labels.index(engine.standard)]
+    failing = does_not_clear(engine, engine.settings) if engine.mechanics is not None else {}
+    winners = [labels[int(n)] for n in table.argmax(axis=0)]
+    by_speed["does_not_clear"] = [failing.get(label, "") for label in winners]
     by_speed["setting"] = [
         ", ".join(np.array(labels)[tied(table[:, n], variable[n])]) for n in range(len(at))
     ]
@@ -294,6 +310,8 @@ def _among_settings(
         steps=steps_table(at, shares, table, float(means.max()), variable, labels=labels),
         price=pd.DataFrame(),
         tops=pd.DataFrame(),
+        fixed_does_not_clear=failing.get(labels[order[0]], ""),
+        unknown_clearances=unknown(engine),
         notices=weights.notices,
         left_out_rpm=tuple(s for n, s in enumerate(speeds) if n not in known),
         settings_in_file=len(labels),

@@ -15,12 +15,19 @@ from breathe.engine.mechanics import ShaftRoom, SideMechanics
 from breathe.engine.parts import Cam, Engine, Floats, Side, Sleeve
 from breathe.errors import BreatheError
 from breathe.study.answer import Reach
-from breathe.study.best import Searched, axis_note, moving, searched, shares_at
+from breathe.study.best import (
+    Searched,
+    axis_note,
+    moving,
+    searched,
+    shares_at,
+)
 from breathe.study.choose import default_speeds, speeds_of
 from breathe.study.compare import Row
 from breathe.study.crossings import NUMERICAL_ERROR
 from breathe.study.evaluate import Evaluator, Point
 from breathe.study.gear import Gear
+from breathe.study.place_gaps import gaps_of, unknown
 from breathe.study.survey import PART, Evaluate
 from breathe.study.weights import weights_of
 from breathe.valvetrain.dwell import lift_curve
@@ -95,7 +102,9 @@ def reach(
         windows = _windows(found, n, shares, up_to_deg if axis.kind == "dwell" else None)
         rate = 0.0 if wanted.imagined else axis.deg_per_m
         side = _mechanics(engine, axis.side)
-        table = _by_range(axis.name, _listed(windows), rate, side)
+        listed = _listed(windows)
+        table = _by_range(axis.name, listed, rate, side)
+        table["does_not_clear"] = _ends_that_fail(wanted, found, n, listed)
         tables.append(table)
         row = _by_axis(axis.name, table, windows)
         if rate and side is not None and side.room is not None:
@@ -109,6 +118,7 @@ def reach(
         by_range=pd.concat(tables, ignore_index=True),
         by_axis=pd.DataFrame(told),
         speeds_rpm=found.speeds_rpm,
+        unknown_clearances=unknown(engine),
         notices=counted.notices,
         left_out_rpm=tuple(speed for speed in speeds if speed not in found.tops),
     )
@@ -198,6 +208,20 @@ def _within(engine: Engine, point: Point) -> bool:
         if cam.sleeve is not None and travel > cam.sleeve.travel_max_m * (1 + 1e-9):
             return False
     return True
+
+
+def _ends_that_fail(
+    wanted: Asked, found: Searched, axis: int, windows: Sequence[Window]
+) -> list[str]:
+    """The gap that fails at the low or the high end of each range, the rest at the fixed place."""
+    ends = []
+    for one in windows:
+        for x in (one.low_deg, one.high_deg):
+            place = list(found.fixed.place)
+            place[axis] = x
+            ends.append(place)
+    gaps = gaps_of(wanted.longer, wanted.gear, ends)
+    return [low or high for low, high in zip(gaps[::2], gaps[1::2], strict=True)]
 
 
 def _mechanics(engine: Engine, side: Side) -> SideMechanics | None:

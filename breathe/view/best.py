@@ -16,9 +16,11 @@ from breathe.view import cautions
 from breathe.view.best_found import findings
 from breathe.view.console import Grid, Item, Piece
 from breathe.view.figures import change, percent, torque_texts
+from breathe.view.marks import MARK
 from breathe.view.places import degrees, in_words, place_of, span, travel, what_moves
 from breathe.view.said import said
 from breathe.view.tables import TIE, assumptions
+from breathe.view.unit_text import in_user_units
 
 ROAD_LAW = (
     "Road: a changed cam can void type approval, emission test and insurance. What is legal where "
@@ -44,8 +46,10 @@ def best_page(
     page += [""] if found.notices else []
     if about.speeds_rpm and max(about.speeds_rpm) > about.speed_limit_rpm:
         page += [over_speed(about), ""]
-    page += [_settings(found, system), ""] if found.axes else []
-    page += [_three_cams(found, about, system), ""]
+    failing = {where: gap for where, gap in _failing(found) if gap}
+    page += [_settings(found, system), *gaps_told(failing, system), ""] if found.axes else []
+    page += [_three_cams(found, about, system)]
+    page += [*([] if found.axes else gaps_told(failing, system)), ""]
     if found.speeds > 1:
         page += [*_means(found, system), ""]
         page += _steps(found, system)
@@ -54,7 +58,21 @@ def best_page(
     told = said(case_names(rows, found.axes), about)
     page += [*(Item(text) for text in told), ""] if told else []
     page += assumptions(about, system)
-    return [*page, *(Item(text) for text in cautions_of(found))]
+    return [*page, *(Item(text) for text in cautions_of(failing, found.unknown_clearances))]
+
+
+def _failing(found: Best) -> list[tuple[str, str]]:
+    """Places of the page and the gap that fails there."""
+    places = [
+        (
+            in_words(found.axes, [row[f"{axis.column}_deg"] for axis in found.axes])
+            if found.axes
+            else str(row["setting"]).partition(",")[0],
+            row["does_not_clear"],
+        )
+        for row in found.by_speed.to_dict("records")
+    ]
+    return [*places, (fixed_name(found), found.fixed_does_not_clear)]
 
 
 def case_names(rows: pd.DataFrame, axes: Sequence[AxisNote]) -> pd.DataFrame:
@@ -70,9 +88,40 @@ def case_names(rows: pd.DataFrame, axes: Sequence[AxisNote]) -> pd.DataFrame:
     return rows.assign(setting=[named(label) for label in rows["setting"]]) if len(rows) else rows
 
 
-def cautions_of(found: Best) -> list[str]:
-    """Those of a page that recommends other durations."""
-    return [cautions.CLEARANCE, cautions.LEAN, cautions.KNOCK, ROAD_LAW]
+def cautions_of(failing: Mapping[str, str], unknown: Sequence[str] | None) -> list[str]:
+    """Those of a page that recommends other durations.
+
+    Parameters
+    ----------
+    failing : mapping
+        Places that do not clear, and the gap.
+    unknown : sequence of str or None
+        What of the clearances could not be checked; None where none could.
+    """
+    return [_clearance(failing, unknown), cautions.LEAN, cautions.KNOCK, ROAD_LAW]
+
+
+def _clearance(failing: Mapping[str, str], unknown: Sequence[str] | None) -> str:
+    if unknown is None:
+        return cautions.CLEARANCE
+    not_checked = ", ".join([*unknown, "head to wall of the pocket, sideways"])
+    checked = ""
+    if failing:
+        checked = f"Do not build {', '.join(failing)}: see {MARK} above. "
+    elif not unknown:
+        checked = "Valve to piston and valve to valve: no gap of the places named is too small. "
+    return (
+        f"{checked}NOT CHECKED: {not_checked}; `breathe check` has figures and missing keys. "
+        f"{cautions.HAND_TURN}"
+    )
+
+
+def gaps_told(failing: Mapping[str, str], system: System) -> list[Piece]:
+    """What each mark of a table means."""
+    return [
+        Item(f"{MARK} {place} does not clear: {in_user_units(gap, system)}")
+        for place, gap in failing.items()
+    ]
 
 
 def over_speed(about: About) -> str:
@@ -121,7 +170,8 @@ def _settings(found: Best, system: System) -> Grid:
             place, low, high = (
                 row[f"{axis.column}{end}"] for end in ("_deg", "_low_deg", "_high_deg")
             )
-            cells += [degrees(axis, place), span(axis, low, high)]
+            mark = MARK if row["does_not_clear"] else ""
+            cells += [degrees(axis, place) + mark, span(axis, low, high)]
             cells += [travel(axis, place, system)] if axis.deg_per_m else []
         cells.append(torque[n])
         price = found.price[found.price.speed_rpm == row["speed_rpm"]]

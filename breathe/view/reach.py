@@ -13,9 +13,10 @@ from breathe.engine.quantities import System, from_si, user_unit
 from breathe.study.answer import AxisNote, Reach
 from breathe.study.crossings import NUMERICAL_ERROR
 from breathe.view import cautions
-from breathe.view.best import ROAD_LAW, case_names, outside, over_speed
+from breathe.view.best import case_names, cautions_of, gaps_told, outside, over_speed
 from breathe.view.console import Grid, Item, Piece
 from breathe.view.figures import change, percent
+from breathe.view.marks import MARK
 from breathe.view.places import span, travel, what_moves
 from breathe.view.said import said
 from breathe.view.tables import TIE, assumptions
@@ -42,7 +43,7 @@ def reach_page(
     if count == 1:
         return [*page, "At a single speed a fixed cam is as good by definition."]
     for n, axis in enumerate(found.axes):
-        page += [_table(found, axis, n, system), ""]
+        page += [_table(found, axis, n, system), *gaps_told(_failing(found, axis), system), ""]
     page.append("What was found")
     for n, axis in enumerate(found.axes):
         page += [Item(text, indent=2) for text in _told(found, axis, n, system)]
@@ -51,8 +52,19 @@ def reach_page(
     told = said(case_names(rows, found.axes), about)
     page += [*(Item(text) for text in told), ""] if told else []
     page += assumptions(about, system)
-    texts = (cautions.CLEARANCE, cautions.LEAN, cautions.KNOCK, ROAD_LAW)
+    failing = {where: gap for axis in found.axes for where, gap in _failing(found, axis).items()}
+    texts = cautions_of(failing, found.unknown_clearances)
     return [*page, *(Item(text) for text in texts)]
+
+
+def _failing(found: Reach, axis: AxisNote) -> dict[str, str]:
+    """Best places of ranges that do not clear at one of their ends, and the gap."""
+    table, _ = _of(found, axis)
+    return {
+        span(axis, row["low_deg"], row["high_deg"]): row["does_not_clear"]
+        for row in table.to_dict("records")
+        if row["does_not_clear"]
+    }
 
 
 def _of(found: Reach, axis: AxisNote) -> tuple[pd.DataFrame, Row]:
@@ -75,7 +87,7 @@ def _table(found: Reach, axis: AxisNote, n: int, system: System) -> Grid:
         first = row["range_deg"] == 0
         line = [
             f"{row['range_deg']:.0f}°",
-            span(axis, row["low_deg"], row["high_deg"]),
+            span(axis, row["low_deg"], row["high_deg"]) + (MARK if row["does_not_clear"] else ""),
             "0" if first else change(row["gain"]),
             "" if first else change(row["added_per_12_deg"]),
         ]
@@ -124,12 +136,12 @@ def _told(found: Reach, axis: AxisNote, n: int, system: System) -> list[str]:
         return [
             f"Range of the {axis.name} is not shown to be worth it: all {longest:.0f}° gain less "
             f"than {NUMERICAL_ERROR * 100:g} % in the mean over the best fixed cam.",
-            *_room(axis, row, system),
+            *_room(axis, row, longest, system),
         ]
     return [
         f"{_knee(axis, row, longest)} {_nearly_all(axis, row, system)}",
         *_above_shortest(axis, table),
-        *_room(axis, row, system),
+        *_room(axis, row, longest, system),
     ]
 
 
@@ -174,7 +186,7 @@ def _above_shortest(axis: AxisNote, table: pd.DataFrame) -> list[str]:
     ]
 
 
-def _room(axis: AxisNote, row: Row, system: System) -> list[str]:
+def _room(axis: AxisNote, row: Row, longest: float, system: System) -> list[str]:
     room = row.get("room_m", math.nan)
     if axis.kind != "dwell" or not axis.deg_per_m:
         return []
@@ -186,7 +198,7 @@ def _room(axis: AxisNote, row: Row, system: System) -> list[str]:
     added_up = in_user_units(str(row["room_sum"]), system)
     if room <= 0:
         return [f"No room for any travel along the {axis.side} shaft: {added_up}."]
-    told = [f"Room along the {axis.side} shaft: {added_up}. {_laws(row, system)}"]
+    told = [f"Room along the {axis.side} shaft: {added_up}. {_laws(row, longest, system)}"]
     gain, whole = row["inside_gain"], row["whole_gain"]
     place = span(axis, row["inside_low_deg"], row["inside_high_deg"])
     told.append(
@@ -199,9 +211,11 @@ def _room(axis: AxisNote, row: Row, system: System) -> list[str]:
     return told
 
 
-def _laws(row: Row, system: System) -> str:
+def _laws(row: Row, longest: float, system: System) -> str:
     """What the room holds at this law and a steeper one, and the play that comes with each."""
     law, steeper = (_law(row[key], system) for key in ("law_deg_per_m", "steeper_law_deg_per_m"))
+    if row["room_deg"] >= longest - 1e-6:
+        return f"That is {row['room_deg']:.0f}° at the sleeve's {law}, enough for every range here."
     told = (
         f"That is {row['room_deg']:.0f}° at the sleeve's {law}; a steeper law of {steeper} would "
         f"make it {row['steeper_room_deg']:.0f}°"

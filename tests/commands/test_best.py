@@ -139,6 +139,17 @@ def test_nothing_moves(breathe, cases):
     assert "only degrees are told" in page
 
 
+def test_places_that_do_not_clear_are_marked(breathe, cases):
+    # The single's valves have room for 280 degrees and not for 300.
+    cases.torque = lambda dwell, turn, speed: 30 + dwell / 10
+    page = breathe("best", ENGINES / "single_400.toml", *BAND).out
+    assert "300°!" in page and "! 300° does not clear: intake valve to piston" in page
+    assert "Do not build 300°" in " ".join(page.split())
+    page = breathe("reach", ENGINES / "single_400.toml", *BAND).out
+    assert "220-300°!" in page
+    assert "NOT CHECKED" in page
+
+
 def test_csv_is_tidy_and_si(breathe, cases):
     found = breathe("best", SLEEVE, *BAND, "--csv")
     header = found.out.splitlines()[0].split(",")
