@@ -128,11 +128,11 @@ def _measured(given: Mapping[str, Any], card: Card) -> ReadLobe | None:
     try:
         found = measured_lobe(card.folder / given["lift_file"], asked)
     except SheetError as error:
-        card.fault("lift_file", _as_keys(str(error)))
+        card.fault("lift_file", _as_keys(str(error), given["lift_file"]))
         return None
     for line in found.told():
         say = card.findings.ask if "?" in line else card.findings.note
-        say(f"{card.place} lift_file", _as_keys(line))
+        say(f"{card.place} lift_file", _as_keys(line, given["lift_file"]))
     height = given.get("checking_height", SEAT_HEIGHT_M)
     width = lobe_width(found.lobe, height)
     stated = given.get("duration")
@@ -145,8 +145,15 @@ def _measured(given: Mapping[str, Any], card: Card) -> ReadLobe | None:
     return ReadLobe(found.lobe, width, height, found.centreline_deg)
 
 
-def _as_keys(message: str) -> str:
+def _as_keys(message: str, sheet: str) -> str:
     """A message of the sheet's reader with the keys of this file in place of options."""
+    if "say so with --zero arbitrary" in message:
+        return message.replace(
+            "say so with --zero arbitrary",
+            f"write a curve that counts from its nose, `breathe lobe {sheet} --zero arbitrary "
+            "--write nose.csv`, and say lift_file and centreline",
+        )
+    message = re.sub(r"; say otherwise with --zero$", ", and only so", message)
     message = re.sub(r"--angles (cam|crank)", r'lift_angles = "\1"', message)
     message = message.replace("--column", "lift_column")
     if "--" in message:
@@ -167,13 +174,22 @@ def _centreline(
         card.findings.assume(f"{card.table}.centreline", f"{measured:.1f} {word}", reason, source)
         return measured
     if found is not None and measured is not None and abs(found - measured) > CARD_APART_DEG:
-        text = f"{found:g} by the card, {measured:.1f} in {given['lift_file']}; the card counts"
+        text = (
+            f"{found:g} by the card, {measured:.1f} in {given['lift_file']}; which is right? The "
+            "card counts"
+        )
         card.findings.ask(f"{card.place} centreline", text)
     if found is None:
         separation = card.kind.lobe_separation_cam_deg
         word = "ATDC" if card.side == "intake" else "BTDC"
         reason = f"lobe separation {separation:g} cam deg of {card.kind.name}, set straight up"
         card.findings.assume(f"{card.table}.centreline", f"{separation:g} {word}", reason)
+        if "lift_file" in given:
+            text = (
+                f"where is the nose? {given['lift_file']} does not say where TDC is; "
+                f'{separation:g} {word} is taken. Write centreline = "{separation:g} {word}"'
+            )
+            card.findings.ask(f"{card.place} centreline", text)
         return separation
     if "centreline" in given:
         stated = towards * (crank_angle(given["centreline"], card.side) - 360.0)

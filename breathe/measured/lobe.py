@@ -55,8 +55,11 @@ class MeasuredLobe:
 
     @property
     def centreline_deg(self) -> float | None:
-        """Nose from overlap TDC as a card writes it, where sheet or user say where TDC is."""
-        if not self.placed.sure or self.placed.zero not in ("firing", "overlap"):
+        """Nose from overlap TDC as a card writes it, where sheet or user say where TDC is, or the
+        nose is where a lobe of the known side can be for one meaning of the wheel's 0 alone."""
+        if self.placed.zero not in ("firing", "overlap"):
+            return None
+        if not self.placed.sure and self.readings.side is None:
             return None
         return abs(self.smoothed.nose_deg + self.placed.shift_deg - 360.0)
 
@@ -130,11 +133,12 @@ def _refuse_other_side(
     if placed.zero != "arbitrary" or placed.sure or readings.wheel == "cam":
         return
     guess = place_zero(smoothed.nose_deg, asked=None, said=None, side=other, wheel="crank")
-    whole = np.ptp(readings.angle_deg) > 400 or readings.angle_deg[0] < -300
-    if guess.zero in ("firing", "overlap") and whole:
+    if guess.zero in ("firing", "overlap"):
+        where = "before" if other == "exhaust" else "after"
         raise SheetError(
-            f"{readings.name}: expected the {wanted} lobe; {guess.words}. The other lobe's file "
-            "or column? If the wheel's 0 is no TDC, say so with --zero arbitrary"
+            f"{readings.name}: expected the {wanted} lobe; {guess.words.partition(';')[0]}: "
+            f"centreline {where} TDC: this looks like the {other} lobe. The other lobe's file or "
+            "column? If the wheel's 0 is no TDC, say so with --zero arbitrary"
         )
 
 

@@ -211,3 +211,68 @@ def test_an_engine_refuses_in_the_words_of_its_file(breathe, engine_with):
 def test_a_card_that_is_not_the_measured_lobe_is_asked_about(engine_with):
     engine = read_engine(engine_with(european_sheet(), more='duration = "280 deg crank"\n'))
     assert any("280 deg by the card, but the measured lobe has 26" in q for q in engine.questions)
+
+
+def crank_sheet(nose_deg: float) -> str:
+    """Crank degrees around a nose, without a word of where 0 is."""
+    crank = np.arange(nose_deg - 150.0, nose_deg + 151.0, 2.0)
+    noise = np.random.default_rng(7).normal(0, 0.004, len(crank))
+    lift = lift_mm((crank - nose_deg) / 2) + noise
+    return "crank deg,lift mm\n" + "\n".join(
+        f"{a:g},{x:.3f}" for a, x in zip(crank, lift, strict=True)
+    )
+
+
+@pytest.fixture
+def bare_engine(engine_with):
+    """Like ``engine_with``, without a centreline."""
+
+    def build(text):
+        path = engine_with(text)
+        card = path.read_text(encoding="utf-8")
+        path.write_text(
+            card.replace(ENGINE.format(name="lobe.csv", more=""), '\nlift_file = "lobe.csv"\n'),
+            encoding="utf-8",
+        )
+        return path
+
+    return build
+
+
+# 470 counts from firing TDC, 104 from overlap TDC; an intake nose fits no other meaning.
+@pytest.mark.parametrize(("nose", "centreline"), [(470.0, 110.0), (104.0, 104.0)])
+def test_the_only_centreline_a_sheet_can_mean_is_taken_and_told(bare_engine, nose, centreline):
+    engine = read_engine(bare_engine(crank_sheet(nose)))
+    assert engine.intake_cam.centreline_deg == pytest.approx(centreline, abs=0.2)
+    assert any(f"fits an intake lobe {centreline} ATDC if 0 is" in one for one in engine.notes)
+    assert any(a.key == "intake.cam.centreline" and "measured" in a.source for a in engine.assumed)
+    assert not any("centreline" in one for one in engine.questions)
+
+
+@pytest.mark.parametrize("text", [bench_sheet(), crank_sheet(200.0)])
+def test_a_centreline_no_sheet_tells_is_asked_for(bare_engine, text):
+    engine = read_engine(bare_engine(text))
+    assert engine.intake_cam.centreline_deg == 108.0
+    asked = [one for one in engine.questions if one.startswith("[intake.cam] centreline: where")]
+    assert len(asked) == 1 and "108 ATDC is taken" in asked[0]
+
+
+def test_a_key_far_from_the_nose_of_the_sheet_is_asked_about(engine_with):
+    engine = read_engine(engine_with(crank_sheet(464.0)))
+    assert engine.intake_cam.centreline_deg == 110.0
+    (asked,) = [one for one in engine.questions if one.startswith("[intake.cam] centreline")]
+    assert "110 by the card, 104.0 in lobe.csv; which is right?" in asked
+    near = read_engine(engine_with(crank_sheet(472.0)))
+    assert not any("[intake.cam] centreline" in one for one in near.questions)
+
+
+def test_an_exhaust_lobe_given_to_the_intake_is_refused(breathe, sheet, engine_with):
+    answer = breathe("explain", engine_with(crank_sheet(250.0)))
+    assert answer.status == 2
+    assert "centreline before TDC: this looks like the exhaust lobe" in answer.err
+    assert "`breathe lobe lobe.csv --zero arbitrary --write nose.csv`" in answer.err
+    answer = breathe("lobe", "lobe.csv", "--side", "intake")
+    assert answer.status == 2 and "110.0 BTDC" in answer.err and answer.out == ""
+    assert "say so with --zero arbitrary" in answer.err
+    written = ("--side", "intake", "--zero", "arbitrary", "--write", "nose.csv")
+    assert breathe("lobe", "lobe.csv", *written).status == 0

@@ -166,7 +166,7 @@ def test_several_lobes_in_one_sheet(read, asked, nose, others):
     assert found.readings.others == others
     assert found.smoothed.nose_deg == pytest.approx(nose, abs=0.4)
     assert "if 0 is firing TDC; say otherwise with --zero" in found.placed.words
-    assert found.centreline_deg is None  # a guess is told, never used
+    assert found.centreline_deg == pytest.approx(abs(nose - 360), abs=0.4)  # no other fits
     assert_durations(found)
     sure = read(several_lobes(), zero="firing", **asked)
     assert sure.centreline_deg == pytest.approx(abs(nose - 360), abs=0.4)
