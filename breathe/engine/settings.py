@@ -9,11 +9,16 @@ from typing import Any
 from breathe.engine.cams import ReadCam
 from breathe.engine.findings import Findings
 from breathe.engine.network import nearest
-from breathe.engine.parts import Cam, Setting, Side
+from breathe.engine.parts import Cam, Setting, Side, Sleeve
 
 LONGEST_LABEL = 10
 _FILLED_STEPS = 5
 _STRETCH_DEG = 20.0
+_BEYOND_DEG = 1.0
+"""Crank degrees by which a duration asked for may lie beyond the sleeve's: of a duration nobody
+knows more (common practice, no source)."""
+_SAME_END_DEG = 0.5
+"""A duration as near to an end of a measured lobe's travel as this is that end."""
 _SIDES: tuple[Side, Side] = ("intake", "exhaust")
 
 
@@ -176,14 +181,36 @@ def _travel(
         travel, title = given["added"] / sleeve.crank_deg_per_m, f"+{given['added']:.4g}°"
     else:
         travel = (given["duration"] - own.duration_deg) / sleeve.crank_deg_per_m
+        travel = _at_an_end(travel, own, sleeve, place, findings)
         title = f"{given['duration']:.4g}°"
     if travel < -1e-9:
-        at = f"{own.duration_deg:g} deg crank at {own.checking_height_m * 1e3:g} mm"
+        at = f"{own.duration_deg:.4g} deg crank at {own.checking_height_m * 1e3:g} mm"
         findings.fault(place, f"shorter than the sleeve's {at} at travel 0")
     elif travel > sleeve.travel_max_m * (1 + 1e-9):
         text = f"needs {travel * 1e3:.1f} mm, the sleeve has {sleeve.travel_max_m * 1e3:.1f} mm"
         findings.fault(place, text)
     return max(travel, 0.0), title
+
+
+def _at_an_end(
+    travel_m: float, own: ReadCam, sleeve: Sleeve, place: str, findings: Findings
+) -> float:
+    """The end of the sleeve's travel a duration is meant to be, or the travel as it is."""
+    measured = own.cam.lobe.made_from.startswith("measured")
+    for end in (0.0, sleeve.travel_max_m):
+        beyond = (travel_m - end) * (1 if end else -1) * sleeve.crank_deg_per_m
+        exact = abs(beyond) < 1e-4
+        if exact or not (-_SAME_END_DEG if measured else 0.0) <= beyond <= _BEYOND_DEG:
+            continue
+        has = own.duration_deg + end * sleeve.crank_deg_per_m
+        text = (
+            f"{abs(beyond):.2g} deg {'shorter' if (beyond > 0) != (end > 0) else 'longer'} than "
+            f"the {has:.1f} deg crank at {own.checking_height_m * 1e3:g} mm that the sleeve has at "
+            f"{end * 1e3:g} mm: taken as {end * 1e3:g} mm of travel"
+        )
+        findings.note(place, text)
+        return end
+    return travel_m
 
 
 def _filled_in(cams: Cams, findings: Findings) -> list[Setting]:

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from breathe.engine.card_lobe import lobe_width
+from breathe.study.check import ends_of_travel
 from breathe.valvetrain.dwell import event
 from breathe.valvetrain.timing import timing
 
@@ -209,6 +210,46 @@ def test_a_measured_lobe_takes_the_place_of_a_card(read_text, faults_of, tmp_pat
     assert len(found) == 1
     assert found[0].startswith("[intake.cam] lift_file: gone.csv: no such file in ")
     assert found[0].endswith("; did you mean lobe.csv?")
+
+
+@pytest.fixture
+def measured_sleeve(sleeve_four, tmp_path):
+    """A sleeve whose flanks are measured: its duration is no round number."""
+    angle = np.arange(-160.0, 161.0, 2.0)
+    lift = 9.5 * np.cos(np.radians(90 * np.clip(np.abs(angle) / 120, 0, 1))) ** 1.8
+    rows = [f"{a},{x:.3f}" for a, x in zip(angle, lift, strict=True)]
+    (tmp_path / "lobe.csv").write_text("angle [deg crank],lift [mm]\n" + "\n".join(rows) + "\n")
+    card = sleeve_four.split("[intake.cam]")[1].split("[intake.sleeve]")[0]
+    return sleeve_four.replace(card, '\nlift_file = "lobe.csv"\nopens = "22 BTDC"\n')
+
+
+@pytest.mark.parametrize("off", [-0.9, -0.004, 0.4])
+@pytest.mark.parametrize("end", [0.0, 12e-3])
+def test_a_duration_at_an_end_of_a_measured_sleeve_is_that_end(
+    read_text, measured_sleeve, off, end
+):
+    cam = read_text(measured_sleeve).intake_cam
+    width = lobe_width(cam.lobe, 0.1e-3)
+    # ``off`` counts into the sleeve's range: less than nothing lies beyond its end.
+    wanted = width + off if end == 0 else width + 60 - off
+    text = measured_sleeve.replace('"264 deg crank"', f'"{wanted:.4f} deg crank"')
+    engine = read_text(text)
+    assert engine.settings[0].intake_travel_m == end
+    assert ends_of_travel(engine, engine.settings)[0].intake_travel_m == (12e-3 - end)
+    assert len(ends_of_travel(engine, engine.settings)) == 1
+    (told,) = [one for one in engine.notes if "intake.duration" in one]
+    assert told.endswith(f"taken as {end * 1e3:g} mm of travel")
+    assert ("shorter" in told) == ((off < 0) == (end == 0))
+
+
+@pytest.mark.parametrize("off", [-1.5, 61.5])
+def test_a_duration_well_beyond_a_measured_sleeve_is_refused(
+    read_text, faults_of, measured_sleeve, off
+):
+    width = lobe_width(read_text(measured_sleeve).intake_cam.lobe, 0.1e-3)
+    text = measured_sleeve.replace('"264 deg crank"', f'"{width + off:.4f} deg crank"')
+    (fault,) = faults_of(text)
+    assert "intake.duration: " in fault
 
 
 # Flow of the example head at 28 inH2O; coefficients on curtain area recomputed with air of
