@@ -146,7 +146,7 @@ def asked_about(engine: Engine, up_to_deg: float | None, hold: Hold) -> Asked:
         )
         longer = replace(engine, intake_cam=replace(cam, sleeve=sleeve))
         _check_seats(longer, "intake", up_to_deg)
-        return Asked(longer, longer, moving(longer), (), imagined=True)
+        return Asked(engine, longer, moving(longer), (), imagined=True)
     if not gear.axes:
         raise BreatheError(
             f"{engine.source_file or engine.name}: nothing moves, so there is no range of travel "
@@ -205,7 +205,8 @@ def _within(engine: Engine, point: Point) -> bool:
         (engine.intake_cam, point.setting.intake_travel_m),
         (engine.exhaust_cam, point.setting.exhaust_travel_m),
     ):
-        if cam.sleeve is not None and travel > cam.sleeve.travel_max_m * (1 + 1e-9):
+        room = 0.0 if cam.sleeve is None else cam.sleeve.travel_max_m
+        if travel > room * (1 + 1e-9):
             return False
     return True
 
