@@ -155,7 +155,8 @@ def _from_sheet(
         return default_coefficients(side)
     for question in sheet.questions:
         findings.ask(place, f"{path.name}: {question}")
-    findings.assume(f"{table}.file", path.name, "; ".join(sheet.notes), "the flow sheet")
+    for note in sheet.notes:
+        findings.note(f"{side} {path.name}", note)
     if sheet.valves_from == "assumed":
         _assume_valves(table, sheet.valves, findings)
     if all(row.reverse_coefficient is None for row in sheet.rows):

@@ -35,7 +35,11 @@ def test_a_flow_sheet_beside_the_engine_file(read_text, with_sheet):
     assert taken.forward == pytest.approx(alone.coefficients().forward)
     by_key = {one.key: one for one in engine.assumed}
     assert "intake.valve.flow" not in by_key
-    assert "test pressure 28 inH2O = 6974 Pa" in by_key["intake.valve.flow.file"].reason
+    assert "intake.valve.flow.file" not in by_key  # given, not assumed
+    assert "intake head.csv: test pressure 28 inH2O = 6974 Pa, air 1.204 kg/m3" in "\n".join(
+        engine.notes
+    )
+    assert all("; " not in note for note in engine.notes)  # one fact a line
     assert "intake.valve.flow.reverse_coefficient" in by_key
     assert "intake.valve.flow.bench_valves" not in by_key  # the sheet says both
 

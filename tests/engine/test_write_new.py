@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+import tomllib
 
 import pytest
 
 from breathe.engine.findings import EngineFileError
+from breathe.engine.keys import ENGINE_FILE, Key
 from breathe.engine.write_new import QUESTIONS, new_engine_text
 
 ANSWERS = {
@@ -220,3 +222,76 @@ def test_mechanical_answers_stand_in_the_file(read_text):
     assert kept.intake.room.shared_sleeve is True
     assert spelled_out.tolerances == kept.tolerances
     assert '# cam = "2 deg crank"' in text
+
+
+def _keys(table, path):
+    for name, rule in table.items():
+        if isinstance(rule, Key):
+            yield f"{path}.{name}", rule
+        elif isinstance(rule, dict):
+            yield from _keys(rule, f"{path}.{name}")
+
+
+def _an_answer(rule):
+    """A typed answer within the range that nobody asks about, or ''."""
+    if rule.kind in ("text", "point", "switch", "choice"):
+        kinds = {"text": "own", "point": "110 ATDC", "switch": "true"}
+        return kinds[rule.kind] if rule.kind in kinds else rule.choices[0]
+    low, high = rule.ask or rule.refuse or (1, 3)
+    middle = 0.5 * (low + high)
+    return str(round(middle)) if rule.kind == "whole" else f"{middle:g} {rule.unit}".strip()
+
+
+WITH_IT = {
+    "sleeve": {"sleeve.travel": "12 mm", "sleeve.rate": "5 deg crank/mm"},
+    "spring": {"spring.seat_load": "250 N", "spring.seat_height": "34 mm",
+               "spring.rate": "32 N/mm"},
+    "phaser": {"phaser.earliest": "-20 deg crank", "phaser.latest": "10 deg crank"},
+    "clearance": {"clearance.at_tdc": "2 mm"},
+    "valve": {"valve.flow.file": "head.csv"},
+}  # fmt: skip
+"""What a lone key of a table needs beside it."""
+
+
+@pytest.mark.parametrize("side", ["intake", "exhaust"])
+def test_every_key_that_is_taken_is_written(side, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    sheet = "28 inH2O\nlift in;in cfm;ex cfm\n.1;64;52\n.2;121;97\n.3;171;131\n"
+    (tmp_path / "head.csv").write_text(sheet, encoding="utf-8")
+    few = {k: v for k, v in ANSWERS.items() if k.startswith("engine") or k == "card"}
+    few |= {"intake.cam.lift": "9.5 mm"}
+    lost, taken = [], set()
+    for key, rule in _keys(ENGINE_FILE[side], side):
+        beside = {f"{side}.{k}": v for k, v in WITH_IT.get(key.split(".")[1], {}).items()}
+        if rule.many == "list" or rule.kind == "file":
+            beside.pop(key, None)
+        answer = "head.csv" if key.endswith("flow.file") else _an_answer(rule)
+        try:
+            text = new_engine_text({**few, **beside, key: answer})
+        except EngineFileError:
+            continue
+        taken.add(key)
+        written = tomllib.loads(text)
+        for name in key.split("."):
+            written = written.get(name, {})
+        if written in ({}, None):
+            lost.append(key)
+    assert lost == []
+    tables = {key.rpartition(".")[0] for key, _ in _keys(ENGINE_FILE[side], side)}
+    assert {key.rpartition(".")[0] for key in taken} == tables
+    assert len(taken) > 55
+
+
+def test_a_flow_sheet_of_ones_own_stands_in_the_file(read_text, tmp_path):
+    read_text("[engine]\ncylinders = 1\nbore = '80 mm'\nstroke = '80 mm'\n")  # goes there
+    sheet = "28 inH2O\nlift in;in cfm;ex cfm\n.1;64.1;52.3\n.2;121.8;97\n.3;171.5;131.2\n"
+    (tmp_path / "head.csv").write_text(sheet, encoding="utf-8")
+    own = {"intake.valve.flow.file": "head.csv", "intake.valve.count": "2",
+           "intake.valve.head_diameter": "34 mm"}  # fmt: skip
+    text = new_engine_text({**ANSWERS, **own})
+    assert '[intake.valve.flow]\nfile = "head.csv"\n# bench_valves = 2' in text
+    flow = read_text(text).intake_valve.coefficients
+    assert flow.lift_over_diameter[0] == pytest.approx(2.54 / 34)
+    assert read_text(uncommented(text)).intake_valve.coefficients.forward == (
+        pytest.approx(flow.forward)
+    )
