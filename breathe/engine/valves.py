@@ -14,6 +14,7 @@ from breathe.engine.engine_classes import EngineClass
 from breathe.engine.findings import COMMON_PRACTICE, Findings
 from breathe.engine.parts import Floats, FlowCoefficients, Side, Valve
 from breathe.measured.bench import bench_speed, to_isentropic
+from breathe.measured.flow_checks import SLIP, USUAL, low_highest
 from breathe.valvetrain.opening import REVERSE_SHARE, default_coefficients, default_source
 
 _INLINE = ("lift", "lift_over_diameter", "coefficient", "reverse_coefficient", "bench_flow")
@@ -84,6 +85,11 @@ def _coefficients(
     findings: Findings,
 ) -> FlowCoefficients:
     table = f"{side}.valve.flow"
+    if flow.get("bench_valves", count) > count:
+        text = (
+            f"found {flow['bench_valves']}, the engine has {count} per cylinder: another engine's "
+        )
+        findings.ask(f"[{table}] bench_valves", f"{text}sheet?")
     if "file" in flow:
         return _from_sheet(flow, side, head_m, count, folder, findings)
     if not flow:
@@ -146,7 +152,7 @@ def _from_sheet(
             side=side,
             head_diameter_m=head_m,
             valves=flow.get("bench_valves"),
-            valves_if_unsaid=count,
+            valves_fitted=count,
             test_pressure_Pa=flow.get("bench_pressure"),
             workbook_sheet=flow.get("workbook_sheet"),
         )
@@ -218,11 +224,20 @@ def _from_bench(
         _assume_valves(f"{side}.valve.flow", count, findings)
     ideal = valves * math.pi * head_m**2 * at * bench_speed(pressure)
     coefficient: Floats = flow_m3_s / ideal
-    for x, c in zip(at, coefficient, strict=True):
-        row = f"at lift {x * head_m * 1e3:.2f} mm the coefficient on curtain area is {c:.2f}"
-        slip = "one valve or two? inches or mm? l/s or cfm?"
-        if c > 0.95 or c <= 0:
-            findings.fault(place, f"{row}; expected at most 0.95; {slip}")
-        elif c > 0.8:
-            findings.ask(place, f"{row}, above the usual 0.8; {slip}")
+    _judge_bench(place, at * head_m, coefficient, findings)
     return coefficient * to_isentropic(pressure, side)
+
+
+def _judge_bench(place: str, lift_m: Floats, coefficient: Floats, findings: Findings) -> None:
+    """Note coefficients on the bench convention that no valve has, or few."""
+    for x, c in zip(lift_m, coefficient, strict=True):
+        row = f"at lift {x * 1e3:.2f} mm the coefficient on curtain area is {c:.2f}"
+        if c > 0.95 or c <= 0:
+            findings.fault(place, f"{row}; expected at most 0.95; {SLIP}")
+        elif c > USUAL[1]:
+            findings.ask(place, f"{row}, above the usual {USUAL[1]:g}; {SLIP}")
+        elif c < USUAL[0]:
+            findings.ask(place, f"{row}, below the usual {USUAL[0]:g}; {SLIP}")
+    low = low_highest(list(coefficient))
+    if low:
+        findings.ask(place, low)

@@ -8,10 +8,14 @@ from breathe.measured.flow_rows import Reading
 from breathe.measured.remarks import Remarks
 from breathe.measured.sheet import SheetError
 
-_SLIP = "one valve or two? inches or mm? l/s or cfm?"
+SLIP = "one valve or two? inches or mm? l/s or cfm?"
 _LEAST, _MOST = 0.05, 0.95
-_USUAL = (0.2, 0.8)
+USUAL = (0.3, 0.8)
 """Coefficients on curtain area over the lifts of road and race heads: from memory."""
+_LOW_LIFT, _HIGH_LIFT = (0.45, 0.75), (0.30, 0.65)
+"""The same at low and at high lift: from memory."""
+_LEAST_HIGHEST = 0.40
+"""A valve whose best coefficient is lower is questioned."""
 _FALL = 0.10
 """A flow that falls, or rises after a fall, by more is questioned."""
 _OFF_LINE = 0.10
@@ -36,15 +40,18 @@ def check_rows(
         if not _LEAST <= c <= _MOST:
             raise SheetError(
                 f"{file}, row {reading.number}: at lift {_lift(reading)} the coefficient on "
-                f"curtain area is {c:.2f}; expected {_LEAST:g} to {_MOST:g}: {_SLIP}"
+                f"curtain area is {c:.2f}; expected {_LEAST:g} to {_MOST:g}: {SLIP}"
             )
-    outside = [n for n, c in enumerate(coefficients) if not _USUAL[0] <= c <= _USUAL[1]]
+    low_all_over = low_highest(coefficients)
+    if low_all_over:
+        remarks.questions.append(low_all_over)
+    outside = [n for n, c in enumerate(coefficients) if not USUAL[0] <= c <= USUAL[1]]
     if outside:
         low, high = (pick(coefficients[n] for n in outside) for pick in (min, max))
         span = f"{low:.2f}" if len(outside) == 1 else f"{low:.2f} to {high:.2f}"
         remarks.questions.append(
             f"{_rows(readings, outside)}: the coefficient on curtain area is {span}, outside the "
-            f"usual {_USUAL[0]:g} to {_USUAL[1]:g}; {_SLIP}"
+            f"usual {USUAL[0]:g} to {USUAL[1]:g}; {SLIP}"
         )
     flows = [r.flow for r in readings]
     falling = _falling(flows)
@@ -55,6 +62,18 @@ def check_rows(
             f"{_rows(readings, odd)}: the flow does not fit the rows around; a slip in typing, or "
             "a port that breaks away?"
         )
+
+
+def low_highest(coefficients: Sequence[float]) -> str:
+    """A question if even the highest coefficient on curtain area is low, or ''."""
+    highest = max(coefficients, default=_LEAST_HIGHEST)
+    if highest >= _LEAST_HIGHEST:
+        return ""
+    low, high = (f"{a:g} to {b:g}" for a, b in (_LOW_LIFT, _HIGH_LIFT))
+    return (
+        f"the highest coefficient on curtain area is {highest:.2f}; usual are {low} at low lift, "
+        f"{high} at high lift; {SLIP}"
+    )
 
 
 def _lift(reading: Reading) -> str:

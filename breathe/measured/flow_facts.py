@@ -6,7 +6,7 @@ Every finder takes sentences: (place, text), the place being "row 3" or the file
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from breathe.engine.quantities import UNITS
@@ -66,6 +66,15 @@ class Air:
     ambient_Pa: float
     said: str
     """Density and where it comes from, one line."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Valves:
+    """How many valves were open, as found."""
+
+    count: int
+    written: str
+    place: str
 
 
 def sentences(raw: RawSheet, header: Header) -> list[tuple[str, str]]:
@@ -133,15 +142,15 @@ def find_air(said: Sentences) -> Air:
     )
 
 
-def find_valves(said: Sentences) -> tuple[int, str] | None:
-    """How many valves were open and where the sheet says so; None if it does not, or both ways."""
-    counts: Iterable[tuple[int, str]] = [
-        (2 if _BOTH.search(text) else 1, place)
-        for place, text in said
-        if _BOTH.search(text) or _ONE.search(text)
-    ]
-    first = next(iter(counts), None)
-    return first if len({count for count, _ in counts}) == 1 else None
+def find_valves(said: Sentences) -> Valves | None:
+    """How many valves were open, as the sheet says; None if it does not, or both ways."""
+    found = []
+    for place, text in said:
+        both = _BOTH.search(text)
+        match = both or _ONE.search(text)
+        if match:
+            found.append(Valves(count=2 if both else 1, written=match[0], place=place))
+    return found[0] if len({one.count for one in found}) == 1 else None
 
 
 def find_pipe(said: Sentences) -> str:

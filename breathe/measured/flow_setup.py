@@ -41,7 +41,8 @@ class Given:
 
     test_pressure_Pa: float | None
     valves: int | None
-    valves_if_unsaid: int
+    valves_fitted: int | None
+    """Of one cylinder: taken where the sheet says nothing, and the most it may say."""
 
 
 def find_setup(
@@ -58,11 +59,12 @@ def find_setup(
     Raises
     ------
     SheetError
-        If test pressure or flow unit is given nowhere, or in two ways.
+        If test pressure or flow unit is given nowhere, or in two ways; if more valves were open
+        than the engine has.
     """
     if flow.side is None:
         remarks.questions.append(f'the column "{flow.name}" names no side; taken as {side}')
-    valves, valves_from = _valves(said, given, remarks)
+    valves, valves_from = _valves(file, said, given, remarks)
     setup = Setup(
         test_pressure_Pa=_test_pressure(file, said, given.test_pressure_Pa, remarks),
         flow_unit=_flow_unit(file, said, header, flow, remarks),
@@ -130,20 +132,25 @@ def _flow_unit(file: str, said: Sentences, header: Header, flow: Column, remarks
 
 
 def _valves(
-    said: Sentences, given: Given, remarks: Remarks
+    file: str, said: Sentences, given: Given, remarks: Remarks
 ) -> tuple[int, Literal["given", "sheet", "assumed"]]:
-    found = find_valves(said)
+    found, fitted = find_valves(said), given.valves_fitted
     if given.valves is not None:
-        if found and found[0] != given.valves:
+        if found and found.count != given.valves:
             remarks.questions.append(
-                f"{found[1]} says {_count(found[0])}, but {_count(given.valves)} was given; the "
+                f"{found.place} says {found.written}, but {_count(given.valves)} was given; the "
                 "latter is used"
             )
         return given.valves, "given"
+    if found and fitted is not None and found.count > fitted:
+        raise SheetError(
+            f"{file}: {found.place} says {found.written}, the engine has {fitted} per cylinder: "
+            f"another engine's sheet? bench_valves = {fitted} says otherwise"
+        )
     if found:
-        remarks.notes.append(f"{_count(found[0])} open, as {found[1]} says")
-        return found[0], "sheet"
-    return given.valves_if_unsaid, "assumed"
+        remarks.notes.append(f"{_count(found.count)} open, as {found.place} says")
+        return found.count, "sheet"
+    return fitted or 1, "assumed"
 
 
 def _count(valves: int) -> str:

@@ -99,7 +99,7 @@ def read_flow_sheet(
     side: Side,
     head_diameter_m: float,
     valves: int | None = None,
-    valves_if_unsaid: int = 1,
+    valves_fitted: int | None = None,
     test_pressure_Pa: float | None = None,
     convention: Convention = "bench",
     workbook_sheet: str | None = None,
@@ -115,7 +115,9 @@ def read_flow_sheet(
     head_diameter_m : float
         Of one valve.
     valves : int, optional
-        Open on the bench; by default as the sheet says, else ``valves_if_unsaid``.
+        Open on the bench; by default as the sheet says, else ``valves_fitted``, else 1.
+    valves_fitted : int, optional
+        Of one cylinder of the engine; a sheet that says more is refused.
     test_pressure_Pa : float, optional
         By default as the sheet, or the file's name, says.
     convention : {'bench', 'isentropic'}
@@ -132,9 +134,7 @@ def read_flow_sheet(
     header = _header(raw)
     remarks = Remarks()
     columns = choose_columns(header, side, path.name)
-    given = Given(
-        test_pressure_Pa=test_pressure_Pa, valves=valves, valves_if_unsaid=valves_if_unsaid
-    )
+    given = Given(test_pressure_Pa=test_pressure_Pa, valves=valves, valves_fitted=valves_fitted)
     said = sentences(raw, header)
     setup = find_setup(path.name, said, header, columns[1], side, given, remarks)
     readings = read_readings(raw, header, columns, head_diameter_m, remarks)

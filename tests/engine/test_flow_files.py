@@ -63,7 +63,8 @@ def test_what_the_sheet_leaves_out_stands_in_the_engine_file(read_text, faults_o
 def test_odd_rows_become_questions(read_text, with_sheet):
     sheet = "both valves, 28 inH2O\nlift in;in cfm\n.1;64.1\n.2;111.8\n.3;101.5\n.4;203\n"
     questions = read_text(with_sheet(sheet)).questions
-    assert questions[0].startswith(
+    assert "the coefficient on curtain area is 0.27" in questions[0]
+    assert questions[1].startswith(
         "[intake.valve.flow] file: head.csv: row 5 (lift 7.62 mm (0.300 in)): the flow does not fit"
     )
 
@@ -82,3 +83,46 @@ def test_a_missing_sheet(faults_of, sleeve_four):
     assert faults_of(sleeve_four + FLOW) == [
         "[intake.valve.flow] file: head.csv: no such file in this folder"
     ]
+
+
+ONE_VALVE = ('count = 2\nhead_diameter = "34 mm"', 'count = 1\nhead_diameter = "48 mm"')
+BOTH = "28 inH2O\nlift in;in cfm;note\n.1;64.1;both valves\n.2;121.8\n.3;171.5\n.45;212.2\n"
+
+
+def test_a_sheet_of_more_valves_than_the_engine_has(faults_of, read_text, with_sheet):
+    said = faults_of(with_sheet(BOTH).replace(*ONE_VALVE))
+    assert said == [
+        "[intake.valve.flow] file: head.csv: row 3 says both valves, the engine has 1 per "
+        "cylinder: another engine's sheet? bench_valves = 1 says otherwise"
+    ]
+    # One valve's curtain: 64.1 cfm over pi 48 x 2.54 mm2 and 107.8 m/s is 0.73 (by hand).
+    own = read_text(with_sheet(BOTH, "bench_valves = 1\n").replace(*ONE_VALVE))
+    assert own.intake_valve.coefficients.forward[0] * 0.9624 == pytest.approx(0.73, abs=0.005)
+    assert any("row 3 says both valves, but one valve was given" in q for q in own.questions)
+
+
+def test_more_valves_given_than_the_engine_has_are_asked_about(read_text, with_sheet):
+    told = read_text(with_sheet(BOTH, "bench_valves = 2\n").replace(*ONE_VALVE)).questions
+    assert any(
+        q == "[intake.valve.flow] bench_valves: found 2, the engine has 1 per cylinder: another "
+        "engine's sheet?"
+        for q in told
+    )
+    assert not any("bench_valves" in q for q in read_text(with_sheet(BOTH)).questions)
+
+
+def test_low_bench_figures_in_the_engine_file_are_asked_about(read_text, sleeve_four):
+    figures = (
+        '\n[intake.valve.flow]\nlift = ["0.1 in", "0.3 in"]\nbench_pressure = "28 inH2O"\n'
+        'bench_flow = ["{} cfm", "{} cfm"]\n'
+    )
+    low = [q for q in read_text(sleeve_four + figures.format(64, 95)).questions if "curtain" in q]
+    assert low == [
+        "[intake.valve.flow]: at lift 7.62 mm the coefficient on curtain area is 0.26, below the "
+        "usual 0.3; one valve or two? inches or mm? l/s or cfm?"
+    ]
+    low = [q for q in read_text(sleeve_four + figures.format(45, 125)).questions if "curtain" in q]
+    assert low[0].startswith(
+        "[intake.valve.flow]: the highest coefficient on curtain area is 0.36; usual are 0.45 to "
+        "0.75 at low lift, 0.3 to 0.65 at high lift"
+    )

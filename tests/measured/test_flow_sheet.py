@@ -176,7 +176,7 @@ def test_one_valve_or_two(read, refusal):
     )
     some = read(sheet(".100;102;9", ".200;201;9", ".300;250;9"), valves=2)
     assert some.questions == (
-        "rows 3, 4: the coefficient on curtain area is 0.81 to 0.82, outside the usual 0.2 to 0.8; "
+        "rows 3, 4: the coefficient on curtain area is 0.81 to 0.82, outside the usual 0.3 to 0.8; "
         "one valve or two? inches or mm? l/s or cfm?",
     )
     assert "one valve or two?" in refusal(sheet(*ROWS, names="lift in;in l/s;ex l/s"), valves=2)
@@ -185,11 +185,36 @@ def test_one_valve_or_two(read, refusal):
 def test_how_many_valves(read):
     assert read(sheet(*ROWS, top="28 inH2O;both valves")).valves == 2
     half = sheet(".100;32;26", ".200;61;48", top="28 inH2O, per valve")
-    assert (read(half, valves_if_unsaid=2).valves, read(half).valves_from) == (1, "sheet")
-    unsaid = read(sheet(*ROWS), valves_if_unsaid=2)
+    assert (read(half, valves_fitted=2).valves, read(half).valves_from) == (1, "sheet")
+    unsaid = read(sheet(*ROWS), valves_fitted=2)
     assert (unsaid.valves, unsaid.valves_from) == (2, "assumed")
     other = read(sheet(*ROWS, top="28 inH2O;one valve"), valves=2)
     assert other.questions == ("row 1 says one valve, but 2 valves was given; the latter is used",)
+
+
+# Curtain coefficients are 0.45-0.75 at low lift and 0.30-0.65 at high lift (from memory).
+def test_low_coefficients_are_asked_about(read):
+    last = read(sheet(*ROWS[:3], ".500;150;130"), valves=2).questions
+    assert any(
+        q == "row 6 (lift 12.70 mm (0.500 in)): the coefficient on curtain area is 0.24, outside "
+        "the usual 0.3 to 0.8; one valve or two? inches or mm? l/s or cfm?"
+        for q in last
+    )
+    halved = read(sheet(".100;44.9;9", ".200;85.2;9", ".300;120;9"), valves=2).questions
+    assert halved == (
+        "the highest coefficient on curtain area is 0.36; usual are 0.45 to 0.75 at low lift, 0.3 "
+        "to 0.65 at high lift; one valve or two? inches or mm? l/s or cfm?",
+    )
+    assert not read(sheet(*ROWS), valves=2).questions
+
+
+def test_more_valves_than_the_engine_has(read, refusal):
+    two = sheet(*ROWS, top="28 inH2O;two valves")
+    assert refusal(two, valves_fitted=1) == (
+        "head.csv: row 1 says two valves, the engine has 1 per cylinder: another engine's sheet? "
+        "bench_valves = 1 says otherwise"
+    )
+    assert read(two, valves_fitted=3).valves == 2
 
 
 def test_units_of_lift(read, refusal):
