@@ -121,13 +121,16 @@ def _show(figures: LobeFigures, rpm: float, units: str, *, csv: bool) -> None:
 
 def _write_curve(target: Path, measured: MeasuredLobe) -> None:
     from breathe.measured.lift_write import curve_csv, readings_csv
+    from breathe.measured.zero import told_from_overlap
 
     _write(target, curve_csv(measured))
     _write(_beside(target), readings_csv(measured))
-    click.echo(
-        f'Wrote {target} (in an engine file: lift_file = "{target.name}") and {_beside(target)}',
-        err=True,
-    )
+    click.echo(f"Wrote {target} and {_beside(target)}. In an engine file:", err=True)
+    click.echo(f'lift_file = "{target.name}"', err=True)
+    if measured.placed.zero in ("firing", "overlap"):
+        after = told_from_overlap(measured.smoothed.nose_deg + measured.placed.shift_deg - 360.0)
+        doubt = "" if measured.placed.sure else "  # if 0 is where it seems to be"
+        click.echo(f'centreline = "{after}"{doubt}', err=True)
 
 
 def _ordered(text: str) -> tuple[float, float]:

@@ -130,9 +130,13 @@ def _measured(given: Mapping[str, Any], card: Card) -> ReadLobe | None:
     except SheetError as error:
         card.fault("lift_file", _as_keys(str(error), given["lift_file"]))
         return None
-    for line in found.told():
-        say = card.findings.ask if "?" in line else card.findings.note
-        say(f"{card.place} lift_file", _as_keys(line, given["lift_file"]))
+    told = [_as_keys(line, given["lift_file"]) for line in found.told()]
+    for line in told:
+        if "?" in line:
+            card.findings.ask(f"{card.place} lift_file", line)
+    name = f"{found.readings.name}: "
+    understood = "; ".join(line.removeprefix(name) for line in told if "?" not in line)
+    card.findings.note(f"{card.place} lift_file", name + understood)
     height = given.get("checking_height", SEAT_HEIGHT_M)
     width = lobe_width(found.lobe, height)
     stated = given.get("duration")

@@ -20,6 +20,8 @@ from breathe.measured.lift_words import (
     LiftCell,
     Wheel,
     Zero,
+    is_written_curve,
+    names_lash,
     read_angle,
     read_lift,
     side_named,
@@ -40,6 +42,8 @@ from breathe.measured.wheel import (
 MOST_ROWS = 8000
 SPAN_HEIGHT_M = 0.1e-3
 _TOLD_REMARKS = 3
+_DASHES = ("-", "--", "\N{EN DASH}", "\N{EM DASH}")
+"""For a reading that was not taken."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -90,6 +94,8 @@ class LiftReadings:
     questions: tuple[str, ...]
     others: tuple[str, ...]
     """Other lobes in the sheet."""
+    written: bool
+    """A curve that `breathe lobe` wrote."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +122,7 @@ def read_lift_file(path: Path, asked: Asked | None = None) -> LiftReadings:
     chosen = choose_columns(table, column=asked.column, side=asked.side)
     told = Told(path.name, list(raw.understood))
     told.understood += _about_columns(table, chosen)
+    told.questions += _about_lash(table)
     columns = [_cells(table, chosen.angle, lift, told) for lift in chosen.lifts]
     rows_read = len({row for one in columns for row in one.row} | {note.row for note in told.rows})
     _check_count(columns, told)
@@ -159,6 +166,7 @@ def read_lift_file(path: Path, asked: Asked | None = None) -> LiftReadings:
         understood=tuple(told.understood),
         questions=tuple(told.questions),
         others=chosen.others,
+        written=_is_written(table, chosen),
     )
 
 
@@ -176,6 +184,22 @@ def _about_columns(table: Table, chosen: Chosen) -> list[str]:
         lines.append(f"other lobes in the sheet: {also}; choose with --column or --side")
     lines += [f'remark: "{remark[:60]}"' for remark in table.remarks[:_TOLD_REMARKS] if remark]
     return lines
+
+
+def _about_lash(table: Table) -> list[str]:
+    """A sheet read with running clearance lacks that much of the zero-lash lift taken here."""
+    return [
+        f'the remark "{remark[:60]}" names a lash: is it already out of these lifts? They are '
+        "taken as lift at zero lash; if the dial was read with the clearance set, the lash of the "
+        "engine file is 0 mm"
+        for remark in table.remarks
+        if names_lash(remark)
+    ]
+
+
+def _is_written(table: Table, chosen: Chosen) -> bool:
+    angle, lift = (table.headings[i].text for i in (chosen.angle, chosen.lifts[0]))
+    return is_written_curve(angle, lift)
 
 
 def _named_side(table: Table, chosen: Chosen) -> Side | None:
@@ -201,6 +225,8 @@ def _cells(table: Table, angle: int, lift: int, told: Told) -> _Cells:
                 told.drop(row.number, f'"{", ".join(row.cells)[:40]}" holds no angle and lift')
         elif at is None:
             told.drop(row.number, f'"{cells[angle][:20]}" is no angle')
+        elif cells[lift].strip() in _DASHES:
+            told.rows.append(RowNote(row=row.number, done="blank", why=cells[lift].strip()))
         elif reading is None:
             found = f'"{cells[lift][:20]}" is no lift' if cells[lift] else "no lift"
             told.drop(row.number, found)
@@ -244,7 +270,7 @@ def _lifts(
         )
     if heading.at_lobe and asked.rocker_ratio == 1.0:
         told.questions.append(
-            f'the column "{heading.text}" may be lift at the lobe: with a rocker, say its ratio '
+            f'is the column "{heading.text}" lift at the lobe? With a rocker, say its ratio '
             "with --rocker"
         )
     return unit, lifts

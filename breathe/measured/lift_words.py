@@ -74,6 +74,8 @@ _NOT_LIFT = {
 }
 _NOT_LIFT |= {"row", "flow", "cfm", "rpm", "torque", "power", "smoothed", "difference", "velocity"}
 _NOT_LIFT |= {"speed", "drehzahl", "drehmoment", "leistung", "nm", "hp", "ps", "afr", "map", "kpa"}
+WRITTEN_ANGLE, WRITTEN_LIFT = "angle from {} [deg crank]", "valve lift [mm]"
+"""Headings of a curve that `breathe lobe` wrote."""
 _ZERO_WORDS: tuple[tuple[Zero, str], ...] = (
     ("firing", r"firing\s*tdc|ignition\s*tdc|z(?:ü|ue)nd-?\s*ot|\bzot\b"),
     (
@@ -238,6 +240,33 @@ def side_named(text: str) -> Side | None:
     """The side that words such as a remark name, or None where they name none or both."""
     found = {_SIDES[word] for word in re.findall(r"[a-zäöüß]+", text.lower()) if word in _SIDES}
     return found.pop() if len(found) == 1 else None
+
+
+def is_written_curve(angle: str, lift: str) -> bool:
+    """Whether the headings are those of a curve that `breathe lobe` wrote.
+
+    Examples
+    --------
+    >>> is_written_curve("angle from nose [deg crank]", "intake valve lift [mm]")
+    True
+    """
+    angles = {WRITTEN_ANGLE.format(zero) for zero in ("firing TDC", "nose")}
+    lifts = {side + WRITTEN_LIFT for side in ("", "intake ", "exhaust ")}
+    return angle in angles and lift in lifts
+
+
+def names_lash(text: str) -> bool:
+    """Whether words name a running clearance.
+
+    Examples
+    --------
+    >>> names_lash("hot lash .008"), names_lash("zero lash"), names_lash("splash")
+    (True, False, False)
+    """
+    named = re.search(r"\blash\b|\b(?:valve|tappet) clearance\b|\bventilspiel\b", text, re.I)
+    return bool(named) and not re.search(
+        r"\b(?:zero|no|without|ohne|0)[\s-]+\w*\s*(?:lash|clear|ventilspiel)", text, re.I
+    )
 
 
 def zero_named(text: str) -> Zero | None:

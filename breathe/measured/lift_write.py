@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from breathe.measured.lift_words import WRITTEN_ANGLE, WRITTEN_LIFT
 from breathe.measured.lobe import MeasuredLobe
 
 CURVE_STEP_DEG = 1.0
@@ -30,8 +31,8 @@ def curve_csv(measured: MeasuredLobe) -> str:
     lift = np.interp(angle, lobe.angle_deg, lobe.lift_m, left=0.0, right=0.0)
     side = f"{placed.side} " if placed.side else ""
     heading = [
-        f"angle from {'firing TDC' if known else 'nose'} [deg crank]",
-        f"{side}valve lift [mm]",
+        WRITTEN_ANGLE.format("firing TDC" if known else "nose"),
+        f"{side}{WRITTEN_LIFT}",
     ]
     rows = [(f"{a + offset:.3f}", f"{x * 1e3:.5f}") for a, x in zip(angle, lift, strict=True)]
     return _text([heading, *rows])

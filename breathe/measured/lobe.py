@@ -10,8 +10,9 @@ import numpy as np
 from breathe.engine.parts import Floats, Lobe, Side
 from breathe.measured.lift_file import Asked, LiftReadings, read_lift_file
 from breathe.measured.sheet import SheetError
+from breathe.measured.told import in_lines
 from breathe.measured.zero import Placed, place_zero, told_from_overlap
-from breathe.valvetrain.lift import Smoothed, lobe_from_table
+from breathe.valvetrain.lift import Smoothed, lobe_as_written, lobe_from_table
 
 MOST_MISSING = 0.2
 """Share of a flank without readings beyond which acceleration is refused."""
@@ -45,12 +46,14 @@ class MeasuredLobe:
         name, readings = self.readings.name, self.readings
         worst = int(np.argmax(np.abs(self.smoothed.residual_m)))
         lines = [f"{name}: {line}" for line in readings.understood if line not in _PLAIN]
-        lines += [f"{name}, row {note.row} {note.done}: {note.why}" for note in readings.row_notes]
-        lines.append(
-            f"{name}: {readings.rows_used} of {readings.rows_read} rows smoothed; the line passes "
-            f"{self.smoothed.residual_rms_m * 1e3:.3f} mm (rms) from the readings, at most "
-            f"{abs(self.smoothed.residual_m[worst]) * 1e3:.3f} mm, in row {readings.row[worst]}"
-        )
+        lines += [f"{name}: {line}" for line in in_lines(readings.row_notes)]
+        if not readings.written:
+            lines.append(
+                f"{name}: {readings.rows_used} of {readings.rows_read} rows smoothed; the line "
+                f"passes {self.smoothed.residual_rms_m * 1e3:.3f} mm (rms) from the readings, at "
+                f"most {abs(self.smoothed.residual_m[worst]) * 1e3:.3f} mm, in row "
+                f"{readings.row[worst]}"
+            )
         return lines + [f"{name}: {line}" for line in (self.placed.words, *self.questions)]
 
     @property
@@ -75,12 +78,7 @@ def measured_lobe(path: Path, asked: Asked | None = None) -> MeasuredLobe:
     asked = asked or Asked()
     readings = read_lift_file(path, asked)
     try:
-        smoothed = lobe_from_table(
-            readings.angle_deg,
-            readings.lift_m,
-            made_from=f"measured: {path.name}",
-            resolution_m=readings.resolution_m,
-        )
+        smoothed = _smoothed(readings)
     except ValueError as error:
         raise SheetError(f"{path.name}: {error}") from None
     placed = place_zero(
@@ -108,9 +106,21 @@ def measured_lobe(path: Path, asked: Asked | None = None) -> MeasuredLobe:
         questions=(
             *readings.questions,
             *smoothed.notes,
-            *_about_scatter(smoothed),
+            *_about_scatter(readings, smoothed),
             *_about_gaps(gaps, missing, smoothed.nose_deg, to_wheel),
         ),
+    )
+
+
+def _smoothed(readings: LiftReadings) -> Smoothed:
+    made_from = f"measured: {readings.name}"
+    if readings.written:
+        return lobe_as_written(readings.angle_deg, readings.lift_m, made_from=made_from)
+    return lobe_from_table(
+        readings.angle_deg,
+        readings.lift_m,
+        made_from=made_from,
+        resolution_m=readings.resolution_m,
     )
 
 
@@ -142,7 +152,12 @@ def _refuse_other_side(
         )
 
 
-def _about_scatter(smoothed: Smoothed) -> list[str]:
+def _about_scatter(readings: LiftReadings, smoothed: Smoothed) -> list[str]:
+    if readings.written:
+        return [
+            "a curve that `breathe lobe` wrote: taken as it is, not smoothed again; the doubt of "
+            "its readings is told where it was written"
+        ]
     if smoothed.curve.scatter_m > FINEST_DIAL_M:
         return []
     return [

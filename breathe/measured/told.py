@@ -3,6 +3,7 @@ put right or left out."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -14,8 +15,26 @@ class RowNote:
     """What was done to one row."""
 
     row: int
-    done: Literal["repaired", "dropped"]
+    done: Literal["repaired", "dropped", "blank"]
+    """Blank: a dash stands where the reading would."""
     why: str
+
+
+MOST_BLANKS = 12
+
+
+def in_lines(notes: Sequence[RowNote]) -> list[str]:
+    """A line for each row that was changed or left out, and one for all that are blank."""
+    blank = [str(note.row) for note in notes if note.done == "blank"]
+    lines = []
+    if blank:
+        dashes = ", ".join(sorted({f"'{note.why}'" for note in notes if note.done == "blank"}))
+        more = f" and {len(blank) - MOST_BLANKS} more" if len(blank) > MOST_BLANKS else ""
+        rows = f"{len(blank)} row{'s' if len(blank) > 1 else ''}"
+        lines.append(f"{rows} blank ({dashes}): {', '.join(blank[:MOST_BLANKS])}{more}")
+    return lines + [
+        f"row {note.row} {note.done}: {note.why}" for note in notes if note.done != "blank"
+    ]
 
 
 @dataclass(slots=True)

@@ -33,6 +33,14 @@ quintic flank; 0.005 at half of it)."""
 MOST_DOUBT, WARN_DOUBT = 0.35, 0.10
 """Share of the peak: above the first acceleration is refused, above the second warned of."""
 _GRID_DEG = 0.25
+NOSE_DEG = 10.0
+"""Crank degrees on either side of the nose, or beyond its dwell, over which its acceleration is
+averaged, or `Smooth.window_deg` if that is more: the curve through readings waves by more there
+than a nose does, and its greatest would be that of a wave."""
+LEAST_DWELL_DEG = 4.0
+"""Crank degrees below which a broad nose and a dwell cannot be told apart."""
+_NEAR_FULL = np.linspace(0.01, 0.04, 7)
+"""Shares of full lift by which flanks have fallen where the dwell is sought."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +88,7 @@ class Motion:
     opening: Peak
     closing: Peak
     nose: Peak | None = None
-    """Greatest deceleration."""
+    """Mean about the nose, outside its dwell."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,6 +109,25 @@ class Verdict:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Dwell:
+    """Full lift held between two flanks, crank degrees."""
+
+    first: Figure
+    last: Figure
+    """From the nose."""
+    opening_deg: float
+    closing_deg: float
+    """Width of each flank, from the lowest checking height to the dwell."""
+
+    @property
+    def length(self) -> Figure:
+        return Figure(
+            self.last.value - self.first.value,
+            float(np.hypot(self.first.doubt, self.last.doubt)),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class LobeFigures:
     """All that is told of a measured lobe."""
 
@@ -109,6 +136,7 @@ class LobeFigures:
     peak_m: Figure
     nose_deg: Figure
     """On the sheet's wheel, crank degrees."""
+    dwell: Dwell | None
     flanks_apart_m: float
     """Greatest difference of lift at equal angles before and after the nose."""
     flanks_apart_at_deg: float
@@ -144,7 +172,8 @@ def lobe_figures(
     full = float(measured.lobe.lift_m.max())
     rows = tuple(_of_measured(measured, one) for one in wanted if one < 0.98 * full)
     curve, nose = measured.smoothed.curve, measured.smoothed.nose_deg
-    velocity, acceleration = _motion(measured, 1), _motion(measured, 2)
+    dwell = _dwell(measured)
+    velocity, acceleration = _velocity(measured), _acceleration(measured, dwell)
     words = _acceleration_words(measured, acceleration)
     residual = measured.smoothed.residual_m
     worst = int(np.argmax(np.abs(residual)))
@@ -158,6 +187,7 @@ def lobe_figures(
         heights=rows,
         peak_m=Figure(full, float(np.hypot(curve.doubt(np.array([nose]))[0], DIAL_M))),
         nose_deg=Figure(nose, _of_measured(measured, 0.9 * full).middle.doubt),
+        dwell=dwell,
         flanks_apart_m=apart,
         flanks_apart_at_deg=at,
         velocity=velocity,
@@ -233,25 +263,75 @@ def _of_measured(measured: MeasuredLobe, height_m: float) -> AtHeight:
     )
 
 
-def _motion(measured: MeasuredLobe, order: int) -> Motion:
-    """Peaks of a derivative on both flanks, from the smoothed curve above its ramp."""
+def _dwell(measured: MeasuredLobe) -> Dwell | None:
+    """Where full lift is held, or None where it is not for `LEAST_DWELL_DEG`.
+
+    Beyond the dwell lift falls as the square of the angle, so the angles at which it has fallen by
+    a few shares of full lift lie on a straight line over the roots of those shares, and that line
+    starts at the end of the dwell (geometry of any nose that is round).
+    """
+    smoothed = measured.smoothed
+    curve, nose = smoothed.curve, smoothed.nose_deg
+    full = float(curve.spline(nose))
+    first = last = 0.0
+    for _ in range(3):
+        fallen = [curve.pieces.solve((1 - x) * full, extrapolate=False) - nose for x in _NEAR_FULL]
+        roots = np.sqrt(_NEAR_FULL)
+        first = min(float(np.polyfit(roots, [at[at < 0].max() for at in fallen], 1)[1]), 0.0)
+        last = max(float(np.polyfit(roots, [at[at > 0].min() for at in fallen], 1)[1]), 0.0)
+        inside = nose + np.linspace(first, last, 31) * 0.8
+        full = float(np.mean(curve.spline(inside)))
+    doubts = _event_doubts(smoothed, (1 - float(_NEAR_FULL[0])) * full)[0]
+    # The line is drawn twice as far as from its first point to its last: so is the doubt there.
+    ends = 2 * np.hypot(doubts, _wheel_doubt(measured))
+    found = Figure(first, float(ends[0])), Figure(last, float(ends[1]))
+    if last - first < max(LEAST_DWELL_DEG, float(np.hypot(*ends))):
+        return None
+    seat = _of_measured(measured, CHECKING_HEIGHTS_M[0])
+    return Dwell(
+        first=found[0],
+        last=found[1],
+        opening_deg=seat.before_nose.value + first,
+        closing_deg=seat.after_nose.value - last,
+    )
+
+
+def _flank_grids(measured: MeasuredLobe) -> tuple[Floats, Floats]:
+    """Angles up the opening and down the closing flank, above the ramp, on the sheet's wheel."""
     curve, nose = measured.smoothed.curve, measured.smoothed.nose_deg
     pieces: PPoly = curve.pieces
     crossings = pieces.solve(measured.smoothed.floor_m, extrapolate=False)
     before, after = crossings[crossings < nose], crossings[crossings > nose]
     first = float(before.max()) if len(before) else float(curve.at_deg[0])
     last = float(after.min()) if len(after) else float(curve.at_deg[-1])
-    up, down = np.arange(first, nose, _GRID_DEG), np.arange(nose, last, _GRID_DEG)
-    towards = (1.0, -1.0) if order == 1 else (1.0, 1.0)
-    opening, closing = (
-        _peak(measured, at, order, sign) for at, sign in zip((up, down), towards, strict=True)
-    )
-    if order == 1:
-        return Motion(opening=opening, closing=closing)
+    return np.arange(first, nose, _GRID_DEG), np.arange(nose, last, _GRID_DEG)
+
+
+def _velocity(measured: MeasuredLobe) -> Motion:
+    up, down = _flank_grids(measured)
+    return Motion(opening=_peak(measured, up, 1, 1.0), closing=_peak(measured, down, 1, -1.0))
+
+
+def _acceleration(measured: MeasuredLobe, dwell: Dwell | None) -> Motion:
+    up, down = _flank_grids(measured)
     return Motion(
-        opening=opening,
-        closing=closing,
-        nose=_peak(measured, np.concatenate([up, down]), 2, -1.0),
+        opening=_peak(measured, up, 2, 1.0),
+        closing=_peak(measured, down, 2, 1.0),
+        nose=_at_nose(measured, dwell),
+    )
+
+
+def _at_nose(measured: MeasuredLobe, dwell: Dwell | None) -> Peak:
+    """Mean acceleration about the nose: what velocity falls by there over the angle it takes."""
+    curve, nose = measured.smoothed.curve, measured.smoothed.nose_deg
+    reach = max(NOSE_DEG, curve.window_deg)
+    first, last = (dwell.first.value, dwell.last.value) if dwell else (0.0, 0.0)
+    ends = nose + np.array([first - reach, last + reach])
+    before, after = curve.spline.derivative(1)(ends)
+    return Peak(
+        value=float(after - before) / (2 * reach) * 4,
+        doubt=float(np.hypot(*curve.doubt(ends, 1))) / (2 * reach) * 4,
+        from_nose_deg=0.0,
     )
 
 

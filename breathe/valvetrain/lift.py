@@ -107,6 +107,39 @@ def lobe_from_table(
     )
 
 
+def lobe_as_written(angle_deg: Floats, lift_m: Floats, *, made_from: str) -> Smoothed:
+    """A curve that was smoothed before, as it is: zero at both ends, straight between its rows.
+
+    Parameters
+    ----------
+    angle_deg, lift_m : (n,) arrays
+        As for `lobe_from_table`.
+    made_from : str
+
+    Raises
+    ------
+    ValueError
+        As `lobe_from_table`; also if the curve does not end on the base circle.
+    """
+    angle, lift = np.asarray(angle_deg, dtype=np.float64), np.asarray(lift_m, dtype=np.float64)
+    _check_table(angle, lift)
+    if max(lift[0], lift[-1]) > 0:
+        raise ValueError("found a written curve cut off above the base circle; expected 0 mm there")
+    curve = smooth(*_thinned(angle, lift))
+    nose = _equal_lift_nose(curve.pieces, _peak(curve.pieces))
+    first, last = np.flatnonzero(lift > 0)[[0, -1]]
+    own = slice(int(first) - 1, int(last) + 2)
+    return Smoothed(
+        lobe=Lobe(angle_deg=angle[own] - nose, lift_m=lift[own], made_from=made_from),
+        curve=curve,
+        nose_deg=nose,
+        residual_m=np.zeros(len(lift)),
+        base_m=0.0,
+        floor_m=NOISE_FLOOR_M,
+        notes=(),
+    )
+
+
 def _thinned(angle_deg: Floats, lift_m: Floats) -> tuple[Floats, Floats]:
     """Means of neighbouring readings where there are more than the smoothing needs."""
     group = int(np.ceil(len(angle_deg) / MOST_READINGS))

@@ -6,8 +6,18 @@ import csv
 import io
 
 from breathe.engine.quantities import System, from_si, user_unit
+from breathe.measured.told import in_lines
 from breathe.measured.zero import told_from_overlap
-from breathe.study.lobe import DIAL_M, WHEEL_DEG, AtHeight, LobeFigures, Motion, Peak
+from breathe.study.lobe import (
+    CHECKING_HEIGHTS_M,
+    DIAL_M,
+    NOSE_DEG,
+    WHEEL_DEG,
+    AtHeight,
+    LobeFigures,
+    Motion,
+    Peak,
+)
 from breathe.valvetrain.timing import in_words
 from breathe.view import cautions
 from breathe.view.console import Grid, Item, Piece
@@ -42,14 +52,17 @@ def _rows(figures: LobeFigures) -> list[Piece]:
     readings = figures.measured.readings
     counts = {
         done: len({note.row for note in readings.row_notes if note.done == done})
-        for done in ("repaired", "dropped")
+        for done in ("repaired", "dropped", "blank")
     }
     title = (
         f"Rows: {readings.rows_read} read, {readings.rows_used} used; of them "
         f"{counts['repaired']} repaired; {counts['dropped']} dropped"
     )
-    notes = readings.row_notes
-    lines = [Item(f"row {note.row} {note.done}: {note.why}", 2) for note in notes[:_MOST_ROWS]]
+    if counts["blank"]:
+        title += f"; {counts['blank']} blank"
+    blank = [note for note in readings.row_notes if note.done == "blank"]
+    notes = [note for note in readings.row_notes if note.done != "blank"]
+    lines = [Item(line, 2) for line in in_lines([*blank, *notes[:_MOST_ROWS]])]
     if len(notes) > _MOST_ROWS:
         rows = ", ".join(f"{note.row} {note.done}" for note in notes[_MOST_ROWS:])
         lines.append(Item(f"rows {rows}", 2))
@@ -57,9 +70,15 @@ def _rows(figures: LobeFigures) -> list[Piece]:
 
 
 def _questions(figures: LobeFigures) -> list[Piece]:
-    if not figures.measured.questions:
-        return []
-    return ["Questions", *(Item(one, 2) for one in figures.measured.questions), ""]
+    told = figures.measured.questions
+    page: list[Piece] = []
+    for title, lines in (
+        ("Questions", [one for one in told if "?" in one]),
+        ("Notes", [one for one in told if "?" not in one]),
+    ):
+        if lines:
+            page += [title, *(Item(one, 2) for one in lines), ""]
+    return page
 
 
 def _verdict(figures: LobeFigures, system: System) -> list[Piece]:
@@ -146,6 +165,7 @@ def _shape(figures: LobeFigures, system: System) -> list[Piece]:
         lines.append(f"Centreline {told_from_overlap(after)} ± {nose.doubt:.1f} deg crank{sure}")
     else:
         lines.append("Centreline: not known, for the wheel's 0 is not at a TDC")
+    lines += _dwell(figures)
     apart = figures.flanks_apart_m
     larger = "opening" if apart > 0 else "closing"
     lines.append(
@@ -161,6 +181,25 @@ def _shape(figures: LobeFigures, system: System) -> list[Piece]:
         f"the nose; readings scatter by {length(figures.measured.smoothed.curve.scatter_m)}"
     )
     return [*(Item(line) for line in lines), ""]
+
+
+def _dwell(figures: LobeFigures) -> list[str]:
+    found = figures.dwell
+    if found is None:
+        return []
+    where = (
+        f"{-found.first.value:.1f} ± {found.first.doubt:.1f} before to {found.last.value:.1f} ± "
+        f"{found.last.doubt:.1f} after the nose"
+    )
+    if figures.measured.placed.zero in ("firing", "overlap"):
+        middle = figures.nose_deg.value + figures.measured.placed.shift_deg - 360.0
+        first, last = (told_from_overlap(middle + x.value) for x in (found.first, found.last))
+        where += f" ({first} to {last})"
+    return [
+        f"Dwell at full lift {found.length.value:.1f} ± {found.length.doubt:.1f} deg crank, from "
+        f"{where}; the opening flank is {found.opening_deg:.1f} wide and the closing flank "
+        f"{found.closing_deg:.1f}, from {CHECKING_HEIGHTS_M[0] * 1e3:g} mm to the dwell"
+    ]
 
 
 def _motion(figures: LobeFigures, rpm: float, system: System) -> list[Piece]:
@@ -220,7 +259,9 @@ def _how_sure(figures: LobeFigures, system: System) -> list[Piece]:
         f"{wheel:g} deg crank of wheel reading a side and {from_si(DIAL_M, 'length', unit):.2g} "
         f"{unit} of dial zero (common practice, no source). Steps of "
         f"{figures.measured.step_deg:.3g} deg crank; the line averages over about {window:.1f} cam "
-        "deg, and sharper peaks of acceleration than that are flattened."
+        "deg, and sharper peaks of acceleration than that are flattened. Acceleration at the nose "
+        f"is the mean over {max(NOSE_DEG / 2, window):.2g} cam deg on either side of it, or beyond "
+        "its dwell."
     )
     return [Item(text), ""]
 

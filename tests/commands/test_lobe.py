@@ -10,6 +10,8 @@ import numpy as np
 import pytest
 
 from breathe.engine.read import read_engine
+from breathe.measured.lobe import measured_lobe
+from breathe.study.lobe import lobe_figures
 from tests.commands.conftest import ENGINES
 from tests.measured.lift_samples import (
     bench_notes,
@@ -276,3 +278,97 @@ def test_an_exhaust_lobe_given_to_the_intake_is_refused(breathe, sheet, engine_w
     assert "say so with --zero arbitrary" in answer.err
     written = ("--side", "intake", "--zero", "arbitrary", "--write", "nose.csv")
     assert breathe("lobe", "lobe.csv", *written).status == 0
+
+
+def test_the_lines_for_an_engine_file_are_told_with_the_written_curve(breathe, sheet):
+    answer = breathe("lobe", sheet(crank_sheet(470.0)), "--write", "clean.csv")
+    assert 'lift_file = "clean.csv"\n' in answer.err
+    assert 'centreline = "110.0 ATDC"  # if 0 is where it seems to be\n' in answer.err
+    written = breathe("lobe", "lobe.csv", "--zero", "firing", "--write", "sure.csv")
+    assert 'centreline = "110.0 ATDC"\n' in written.err
+    arbitrary = breathe("lobe", "lobe.csv", "--zero", "arbitrary", "--write", "nose.csv")
+    assert "centreline" not in arbitrary.err
+
+
+def test_a_curve_that_lobe_wrote_is_taken_as_it_is(breathe, sheet, tmp_path):
+    breathe("lobe", sheet(bench_sheet()), "--write", "clean.csv")
+    told = flat(breathe("lobe", "clean.csv").out)
+    assert "taken as it is, not smoothed again" in told and "smoother than any dial" not in told
+    found = measured_lobe(tmp_path / "clean.csv")
+    written = np.loadtxt(tmp_path / "clean.csv", delimiter=",", skiprows=1)
+    lift = np.interp(
+        written[:, 0] - found.smoothed.nose_deg, found.lobe.angle_deg, found.lobe.lift_m
+    )
+    assert lift == pytest.approx(written[:, 1] / 1e3, abs=1e-9)
+    computed = crank_sheet(470.0).replace("crank deg,lift mm", "angle from nose,lift mm")
+    assert "taken as it is" not in flat(breathe("lobe", sheet(computed), "--zero", "nose").out)
+
+
+def test_a_dash_is_a_reading_not_taken(breathe, sheet):
+    lines = crank_sheet(470.0).splitlines()
+    for row in range(3, 60, 3):
+        lines[row - 1] = f"{lines[row - 1].split(',')[0]},-"
+    told = flat(breathe("lobe", sheet("\n".join(lines))).out)
+    assert "0 dropped; 19 blank" in told
+    assert "19 rows blank ('-'): 3, 6, 9, 12," in told and told.count("blank (") == 1
+    assert "is no lift" not in told
+
+
+def test_an_engine_names_the_sheet_once(engine_with):
+    engine = read_engine(engine_with(bench_sheet()))
+    (note,) = [one for one in engine.notes if "lift_file" in one]
+    assert note.count("lobe.csv") == 1 and "rows smoothed" in note and "row 25 repaired" in note
+
+
+def test_only_questions_stand_under_questions(breathe, sheet):
+    told = flat(breathe("lobe", sheet(bench_sheet())).out)
+    assert "Notes no readings from" in told and "Questions" not in told
+
+
+def test_a_lash_in_a_remark_is_asked_about(breathe, sheet, engine_with):
+    told = flat(breathe("lobe", sheet(bench_notes())).out)
+    assert "lash .008, checked both ways" in told
+    assert "is it already out of these lifts?" in told.partition("Durations")[0]
+    asked = read_engine(engine_with(bench_notes())).questions
+    assert any("is it already out of these lifts?" in one for one in asked)
+    zero = bench_notes().replace("hot lash .008", "zero lash")
+    assert "out of these lifts" not in flat(breathe("lobe", sheet(zero)).out)
+
+
+def with_dwell(dwell_deg: float) -> str:
+    """Crank degrees about a nose at 470 held open for a dwell, closed form flanks."""
+    crank = np.arange(300.0, 640.0, 2.0)
+    beyond = np.maximum(np.abs(crank - 470) - dwell_deg / 2, 0) / 2
+    noise = np.random.default_rng(5).normal(0, 0.004, len(crank))
+    lift = lift_mm(beyond * 132 / 114) + noise
+    return "crank deg,lift mm\n" + "\n".join(
+        f"{a:g},{x:.3f}" for a, x in zip(crank, lift, strict=True)
+    )
+
+
+def test_a_dwell_is_told_with_both_flanks(breathe, sheet, tmp_path):
+    told = flat(breathe("lobe", sheet(with_dwell(36.0))).out)
+    assert re.search(r"Dwell at full lift 3[567]\.\d ± \d\.\d deg crank, from 1[789]\.", told)
+    assert "BTDC" in told and "flank is 11" in told
+    dwell = lobe_figures(measured_lobe(tmp_path / "lobe.csv")).dwell
+    for end, exact in ((dwell.first, -18.0), (dwell.last, 18.0)):
+        assert abs(end.value - exact) <= end.doubt
+    assert dwell.opening_deg == pytest.approx(114.0, abs=1.0)
+    assert dwell.closing_deg == pytest.approx(114.0, abs=1.0)
+    assert "Dwell" not in breathe("lobe", sheet(with_dwell(0.0))).out
+
+
+# Closed form: -L p k^2 at the nose, k = 90 deg / 68.33 deg, 0.00781 mm/deg2 cam (recomputed); the
+# flank that is narrower by 114/132 is sharper by the square.
+@pytest.mark.parametrize(("dwell", "exact"), [(0.0, 0.01047), (36.0, 0.01047)])
+def test_acceleration_at_the_nose_is_no_wave_of_the_line(sheet, tmp_path, dwell, exact):
+    sheet(with_dwell(dwell))
+    nose = lobe_figures(measured_lobe(tmp_path / "lobe.csv")).acceleration.nose
+    assert -nose.value * 1e3 == pytest.approx(exact, rel=0.05)
+
+
+@pytest.mark.parametrize("make", [bench_sheet, european_sheet])
+def test_acceleration_at_the_nose_of_bench_sheets(sheet, tmp_path, make):
+    sheet(make())
+    nose = lobe_figures(measured_lobe(tmp_path / "lobe.csv")).acceleration.nose
+    assert -nose.value * 1e3 == pytest.approx(0.00781, rel=0.06)
