@@ -116,6 +116,12 @@ def inner(function: Function) -> Function:
     return _compiled(function, no_cpython_wrapper=True, **_BORROW)
 
 
+def inlined(function: Function) -> Function:
+    """A small `kernel` whose code is put into its callers, where a call would take as long as its
+    work."""
+    return _compiled(function, forceinline=True, **_BORROW)
+
+
 def allocating(function: Function) -> Function:
     """A `kernel` that makes arrays of its own; only another one may call it for such an array."""
     return _compiled(function, **_OWN)

@@ -18,7 +18,7 @@ from breathe.gas.mixture import (
     heat_capacity,
     internal_energy,
 )
-from breathe.kernel import kernel
+from breathe.kernel import inlined, kernel
 
 
 class Gas(NamedTuple):
@@ -35,7 +35,7 @@ class Gas(NamedTuple):
     u_x: float
 
 
-@kernel
+@inlined
 def log_pressure_shift(
     charge: Charge, x: float, assumed_R: float, burned_R: float, burned_R_p: float
 ) -> float:
@@ -44,7 +44,7 @@ def log_pressure_shift(
     return (R / assumed_R - 1.0) / (1.0 - x * burned_R_p / R)
 
 
-@kernel
+@inlined
 def frozen_gas(charge: Charge, mass: float, T: float, x: float, V: float) -> Gas:
     """Content whose composition stands still."""
     fresh_u = internal_energy(T, charge.fresh, charge.fresh_R)
@@ -90,7 +90,7 @@ def hot_gas(charge: Charge, mass: float, T: float, x: float, V: float) -> Gas:
     )
 
 
-@kernel
+@inlined
 def cylinder_gas(charge: Charge, frozen: bool, mass: float, T: float, x: float, V: float) -> Gas:
     """Pressure and properties of the content from mass, temperature, burned fraction, volume."""
     if frozen or not T >= FREEZE_K:
@@ -112,7 +112,7 @@ def temperature_from_h(h: float, x: float, charge: Charge, guess_K: float) -> fl
     return T
 
 
-@kernel
+@inlined
 def temperature_rate(
     gas: Gas, mass: float, T: float, heating: float, mass_rate: float, x_rate: float, squeeze: float
 ) -> float:

@@ -28,7 +28,7 @@ from breathe.cycle.walls import (
 )
 from breathe.gas.mixture import Charge, blend_u_cv, gas_constant
 from breathe.gas.nozzle import mass_flow
-from breathe.kernel import kernel
+from breathe.kernel import inlined, kernel
 
 # Unknowns, in the order in which they start to feed back into the rates: temperature always, burned
 # mass in the fire, mass while a valve is open, the buffer only with ``returns``.
@@ -144,7 +144,7 @@ class Segment(NamedTuple):
 INTAKE_IN, INTAKE_BACK, EXHAUST_OUT, EXHAUST_BACK = 0, 1, 2, 3
 
 
-@kernel
+@inlined
 def area_at(areas: Array, row: int, angle_deg: float) -> float:
     """Area at a crank angle by linear interpolation; the table repeats every 720 degrees."""
     n = areas.shape[1]
@@ -155,7 +155,7 @@ def area_at(areas: Array, row: int, angle_deg: float) -> float:
     return areas[row, i] + (place - cell) * (areas[row, j] - areas[row, i])
 
 
-@kernel
+@inlined
 def swept_volume(crank: SliderCrank) -> float:
     """Nominal swept volume [m3], bore area times twice the crank radius."""
     return math.pi / 2 * crank.bore_m**2 * crank.crank_m
@@ -185,7 +185,7 @@ class Through(NamedTuple):
     """[kg]"""
 
 
-@kernel
+@inlined
 def through(
     area: float, seconds: float, T: float, x: float, gas: Gas, source: Reservoir
 ) -> Through:
@@ -202,7 +202,7 @@ def through(
     return Through(flow, flow * (gas.u + gas.R * T), flow * x)
 
 
-@kernel
+@inlined
 def wall_heat(segment: Segment, T: float, p: float, V: float, travel_m: float) -> float:
     """Heat from gas to walls [W], Woschni."""
     rise = p - motored_pressure(segment.shut_Pa, segment.shut_m3, V, MOTORED_EXPONENT)
@@ -220,7 +220,7 @@ def wall_heat(segment: Segment, T: float, p: float, V: float, travel_m: float) -
     return heat_flow(segment.walls, coefficient, T, liner_area(segment.crank, travel_m))
 
 
-@kernel
+@inlined
 def burn_rate(fire: Fire, angle: float, fresh_kg: float) -> float:
     """Mass burned per crank degree [kg/deg]."""
     share = (angle - fire.start_deg) / fire.duration_deg
@@ -229,7 +229,7 @@ def burn_rate(fire: Fire, angle: float, fresh_kg: float) -> float:
     return fresh_kg * slope / max(left, 1e-9)
 
 
-@kernel
+@inlined
 def move_buffer(segment: Segment, work: Array, row: int, out: int, flow: Through) -> None:
     """Change of the buffer under the intake flow."""
     if flow.mass > 0.0:

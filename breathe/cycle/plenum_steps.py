@@ -27,7 +27,7 @@ from breathe.cycle.rosenbrock import (
     step_factor,
 )
 from breathe.gas.mixture import Charge
-from breathe.kernel import kernel
+from breathe.kernel import inlined, kernel
 
 
 class Progress(NamedTuple):
@@ -39,7 +39,7 @@ class Progress(NamedTuple):
     next_step: float
 
 
-@kernel
+@inlined
 def differentiate(
     segment: Segment, charge: Charge, areas: Array, work: Array, angle: float, h: float
 ) -> None:
@@ -56,7 +56,7 @@ def differentiate(
     difference(work, SLOPE, nudge)
 
 
-@kernel
+@inlined
 def try_step(
     segment: Segment, charge: Charge, areas: Array, work: Array, angle: float, h: float
 ) -> None:

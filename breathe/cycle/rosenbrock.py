@@ -22,7 +22,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from breathe.kernel import kernel
+from breathe.kernel import inlined
 
 Array = NDArray[np.float64]
 
@@ -67,7 +67,7 @@ def workspace(unknowns: int) -> Array:
     return np.zeros((ROWS, unknowns))
 
 
-@kernel
+@inlined
 def add_row(work: Array, to: int, factor: float, row: int, first: int) -> None:
     """Add a multiple of one row to another, from column ``first`` on."""
     if factor != 0.0:
@@ -75,7 +75,7 @@ def add_row(work: Array, to: int, factor: float, row: int, first: int) -> None:
             work[to, i] += factor * work[row, i]
 
 
-@kernel
+@inlined
 def decompose(work: Array, core: int) -> None:
     """LU of the matrix in place, without pivoting: in the steps accepted 1/(gamma h) leads."""
     for k in range(core):
@@ -85,7 +85,7 @@ def decompose(work: Array, core: int) -> None:
                 work[MATRIX + i, j] -= work[MATRIX + i, k] * work[MATRIX + k, j]
 
 
-@kernel
+@inlined
 def solve(work: Array, row: int, core: int) -> None:
     """Solve with the decomposed matrix; the first ``core`` of a row: right side, then answer."""
     for i in range(core):
@@ -97,7 +97,7 @@ def solve(work: Array, row: int, core: int) -> None:
         work[row, i] /= work[MATRIX + i, i]
 
 
-@kernel
+@inlined
 def nudge_unknown(work: Array, j: int) -> float:
     """Move one unknown a little for a forward difference; returns by how much."""
     kept = work[Y, j]
@@ -105,7 +105,7 @@ def nudge_unknown(work: Array, j: int) -> float:
     return work[Y, j] - kept
 
 
-@kernel
+@inlined
 def difference(work: Array, row: int, nudge: float) -> None:
     """Slope of the rates, from those at the moved place, into a row."""
     per_nudge = 1.0 / nudge
@@ -113,7 +113,7 @@ def difference(work: Array, row: int, nudge: float) -> None:
         work[row, i] = (work[MOVED, i] - work[RATE, i]) * per_nudge
 
 
-@kernel
+@inlined
 def start_step(work: Array, core: int, h: float) -> None:
     """Decompose ``1/(gamma h) - J`` for a step of size ``h``; no stage is known yet."""
     for i in range(core):
@@ -126,7 +126,7 @@ def start_step(work: Array, core: int, h: float) -> None:
             work[K + i, j] = 0.0
 
 
-@kernel
+@inlined
 def combine(work: Array, to: int, base: int, weights: tuple[float, float, float, float]) -> None:
     """A row plus the weighted stages, into another row."""
     w0, w1, w2, w3 = weights
@@ -135,13 +135,13 @@ def combine(work: Array, to: int, base: int, weights: tuple[float, float, float,
         work[to, i] = work[base, i] + stages
 
 
-@kernel
+@inlined
 def stage_argument(work: Array, index: int) -> None:
     """Fill the argument of a stage (the first two take the unknowns as they are)."""
     combine(work, STAGE, Y, A[index])
 
 
-@kernel
+@inlined
 def solve_stage(work: Array, index: int, rate: int, core: int, h: float) -> None:
     """K of one stage from the rates in row ``rate``.
 
@@ -157,13 +157,13 @@ def solve_stage(work: Array, index: int, rate: int, core: int, h: float) -> None
         work[k, i] *= GAMMA * h
 
 
-@kernel
+@inlined
 def finish_step(work: Array) -> None:
     """Fill the result from the four stages."""
     combine(work, NEW, Y, WEIGHT)
 
 
-@kernel
+@inlined
 def error_norm(work: Array, relative: float) -> float:
     """Root mean square of the error estimate over what is allowed; 1 is just acceptable."""
     total = 0.0
@@ -175,7 +175,7 @@ def error_norm(work: Array, relative: float) -> float:
     return math.sqrt(total / unknowns)
 
 
-@kernel
+@inlined
 def step_factor(error: float) -> float:
     """Next step over this one [-]; below 1 when the step is not accepted (error above 1, or NaN
     because a stage left the physical range)."""
@@ -184,7 +184,7 @@ def step_factor(error: float) -> float:
     return min(GROW, max(SHRINK, SAFETY * max(error, 1e-8) ** (-1.0 / 3.0)))
 
 
-@kernel
+@inlined
 def next_stride(left: float, h: float) -> float:
     """Step to take with ``left`` to go: the last two share, so that none is tiny by accident."""
     if h >= left:
