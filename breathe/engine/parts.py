@@ -49,6 +49,22 @@ class Cylinder:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class BenchFlow:
+    """The rows of a flow sheet that coefficients were worked out from, as the user knows them."""
+
+    file: str
+    area: str
+    """The reference area in words."""
+    lift_m: Floats
+    """(n,) rising."""
+    flow: Floats
+    """(n,) in ``flow_unit``, through all valves measured."""
+    flow_unit: str
+    coefficient: Floats
+    """(n,) bench convention [-]: flow over area times sqrt(2 dp / rho)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FlowCoefficients:
     """Discharge coefficients of one valve on curtain area (pi * head diameter * lift)."""
 
@@ -58,6 +74,8 @@ class FlowCoefficients:
     """(n,) into the cylinder at an intake valve, out of it at an exhaust valve [-]."""
     reverse: Floats
     """(n,) the other way [-]."""
+    bench: BenchFlow | None = None
+    """Where they come from, if from a flow sheet."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

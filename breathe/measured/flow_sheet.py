@@ -15,7 +15,7 @@ from typing import Literal
 
 import numpy as np
 
-from breathe.engine.parts import FlowCoefficients, Side
+from breathe.engine.parts import BenchFlow, Floats, FlowCoefficients, Side
 from breathe.measured.bench import Convention, bench_speed, to_isentropic
 from breathe.measured.flow_checks import check_rows
 from breathe.measured.flow_columns import FLOW_UNITS, Header, choose_columns, find_header
@@ -62,6 +62,8 @@ class FlowSheet:
     ambient_Pa: float
     density_kg_m3: float
     convention: Convention
+    flow_unit: str
+    """Of the flows as written, a key of `FLOW_UNITS`."""
     understood: tuple[str, ...]
     """How the file was read, one line each."""
     notes: tuple[str, ...]
@@ -84,7 +86,21 @@ class FlowSheet:
             reverse = np.interp(lift, [r.lift_m for r in measured], figures)
             reverse = reverse * self._factor(_OTHER[self.side])
         return FlowCoefficients(
-            lift_over_diameter=lift / self.head_diameter_m, forward=forward, reverse=reverse
+            lift_over_diameter=lift / self.head_diameter_m,
+            forward=forward,
+            reverse=reverse,
+            bench=self._bench(lift, forward),
+        )
+
+    def _bench(self, lift_m: Floats, isentropic: Floats) -> BenchFlow:
+        to_bench = 1 / to_isentropic(self.test_pressure_Pa, self.side, self.ambient_Pa)
+        return BenchFlow(
+            file=self.path.name,
+            area=self.area,
+            lift_m=lift_m,
+            flow=np.array([row.flow_m3_s for row in self.rows]) / FLOW_UNITS[self.flow_unit],
+            flow_unit=self.flow_unit,
+            coefficient=isentropic * to_bench,
         )
 
     def _factor(self, direction: Side) -> float:
@@ -152,6 +168,7 @@ def read_flow_sheet(
         ambient_Pa=setup.air.ambient_Pa,
         density_kg_m3=setup.air.density_kg_m3,
         convention=convention,
+        flow_unit=setup.flow_unit,
         understood=(*raw.understood, f"{names}, {setup.flow_unit}; {len(rows)} rows used"),
         notes=tuple(remarks.notes),
         questions=tuple(remarks.questions),

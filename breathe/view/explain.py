@@ -15,6 +15,7 @@ from breathe.study.describe import (
 )
 from breathe.valvetrain.timing import SEAT_HEIGHT_M
 from breathe.view import cautions
+from breathe.view.bench_flow import bench_tables
 from breathe.view.card import cards_as_read
 from breathe.view.console import Grid, Item, Piece
 from breathe.view.unit_text import in_user_units
@@ -30,6 +31,7 @@ def explanation(
     """The page of one engine; ``facts`` of the settings its file asks to compare."""
     return [
         *_read(engine, system),
+        *bench_tables(engine),
         *_pipes(engine, system),
         *_settings(engine, facts, system),
         *_events(facts, system),

@@ -112,3 +112,36 @@ def test_faults_of_a_file_come_all_at_once(breathe, tmp_path):
     answer = breathe("explain", path)
     assert answer.status == 2 and answer.out == ""
     assert "boer" in answer.err and "strok" in answer.err
+
+
+# 0.52 at 0.100 in falling to 0.38 at 0.450 in, air near 1.2 kg/m3 (recomputed: C = Q / (2 pi d L
+# sqrt(2 dp / rho)), two intake valves of 34 mm).
+@pytest.mark.parametrize("units", ["metric", "imperial"])
+def test_a_flow_sheet_is_shown_row_by_row(breathe, tmp_path, units):
+    sheet = "28 inH2O;both valves\nlift in;in cfm;ex cfm\n"
+    sheet += ".1;64.1;52.3\n.2;121.8;97\n.3;171.5;131.2\n.4;203;148.9\n.45;212.2;153.4\n"
+    (tmp_path / "head.csv").write_text(sheet, encoding="utf-8")
+    path = tmp_path / "own.toml"
+    text = SLEEVE.read_text(encoding="utf-8")
+    path.write_text(
+        text.replace("[exhaust.valve]", '[intake.valve.flow]\nfile = "head.csv"\n[exhaust.valve]'),
+        encoding="utf-8",
+    )
+    answer = breathe("explain", path, "--units", units)
+    assert answer.status == 0 and max(map(len, answer.out.splitlines())) <= 80
+    lines = [line.split() for line in answer.out.splitlines()]
+    assert ["2.54", "0.100", "64.1", "0.52"] in lines
+    assert ["11.43", "0.450", "212.2", "0.38"] in lines
+    assert ["above", "above", "-", "0.38", "held"] in lines
+    told = " ".join(answer.out.split())
+    assert "lift mm lift in flow cfm coefficient" in told
+    assert "Flow bench, intake: head.csv, coefficient on curtain area of 2 valves" in told
+    assert "Flow bench, exhaust" not in told
+    assert "then `breathe compare` with both files, or `breathe try`" in told
+    assumed = told[told.index("Assumed for you") : told.index("Notes ")]
+    assert "head.csv" not in assumed and "intake.valve.flow.file" not in assumed
+    assert "intake head.csv: test pressure 28 inH2O" in told[told.index("Notes ") :]
+
+
+def test_without_a_flow_sheet_no_table_of_it(breathe):
+    assert "Flow bench" not in breathe("explain", SLEEVE).out
