@@ -109,8 +109,11 @@ class Evaluator:
                 for future in finished:
                     self._keep(jobs_of[future], future.result())
         except BaseException:
-            for future in pending:
-                future.cancel()
+            # What is done by now is kept; what runs ends with the pool.
+            for future, job in jobs_of.items():
+                whole = not future.cancel() and future.done() and future.exception() is None
+                if whole and job.key not in self.rows:
+                    self._keep(job, future.result())
             raise
 
     def _keep(self, job: Job, row: Row) -> None:
