@@ -12,92 +12,93 @@ from breathe.commands.options import Count, Decorated, Opening, runs_option
 SHOWN = "map, vacuum, throttle, torque, bmep, fuel, pmep, residual, cr, knock, travel"
 
 
+OPTIONS: dict[str, dict[str, Any]] = {
+    "--speeds": {"metavar": "RPM", "help": "Axis points: first:last:step or a list."},
+    "--loads": {"metavar": "LIST", "help": "Axis points of the load, rising."},
+    "--axis": {
+        "metavar": "WHAT",
+        "help": 'What the load axis measures: "bmep bar", "map kPa" or "throttle %".  '
+        "[default: of --start, else bmep bar]",
+    },
+    "--actuator": {
+        "metavar": "AXIS",
+        "help": 'What the actuator moves, such as "intake dwell". [default: the first sleeve]',
+    },
+    "--travel": {"metavar": "A:B", "help": "Part of the travel to use, such as 0:5.6 mm."},
+    "--cells": {
+        "type": click.Choice(["duration", "travel"]),
+        "default": "duration",
+        "show_default": True,
+        "help": "What the cells hold: crank degrees, or millimetres of sleeve travel.",
+    },
+    "--step": {"help": "Cells are whole steps of this.  [default: 0.5 deg or 0.1 mm]"},
+    "--give-up": {
+        "type": Opening(),
+        "default": 0.005,
+        "metavar": "SHARE",
+        "help": "Fuel or torque that smoothing may give up in a cell.  [default: 0.5%]",
+    },
+    "--slew": {"help": "Fastest the actuator moves.  [assumed: 40 mm/s]"},
+    "--hysteresis": {"help": "It stays put within this.  [assumed: 1 deg]"},
+    "--rev-rate": {
+        "type": click.FloatRange(min=100.0),
+        "metavar": "RPM/S",
+        "help": "How fast the engine revs up.  [assumed: 3000]",
+    },
+    "--residual": {
+        "type": Opening(),
+        "default": 0.25,
+        "metavar": "SHARE",
+        "help": "Most burnt gas kept, of the charge by mass.  [default: 25%]",
+    },
+    "--keep-vacuum": {"metavar": "TEXT", "help": 'Such as "30 kPa below 2 bar" of BMEP.'},
+    "--gear-change": {"metavar": "TEXT", "help": 'Such as "6500 to 4700 rpm in 0.3 s".'},
+    "--start": {
+        "type": click.Path(path_type=Path),
+        "metavar": "FILE",
+        "help": "Your own map, judged; its axes are taken.",
+    },
+    "--anchors": {
+        "type": click.Path(path_type=Path),
+        "metavar": "FILE",
+        "help": "Measured settings that stay: rpm, load, setting.",
+    },
+    "--move-point": {"metavar": "A to B", "help": "Move a speed of the axes, such as 900 to 1000."},
+    "--fits": {"metavar": "NxM", "help": "Axis points the controller takes, such as 16x8."},
+    "--fallback": {"metavar": "SETTING", "help": 'Place without power: "228°" or "0 mm".'},
+    "--write": {
+        "multiple": True,
+        "type": click.Path(path_type=Path),
+        "metavar": "FILE",
+        "help": "Write the map: .csv or .json; give it twice for both.",
+    },
+    "--rows": {
+        "type": click.Choice(["load falling", "load rising", "speed falling", "speed rising"]),
+        "default": "load falling",
+        "show_default": True,
+        "help": "What runs down the written table.",
+    },
+    "--decimal-comma": {"is_flag": True, "help": "CSV with semicolons and decimal commas."},
+    "--overwrite": {"is_flag": True, "help": "Write over files that are there."},
+    "--egr": {"hidden": True},
+    "--show": {"metavar": "LIST", "help": f"Further tables, of: {SHOWN}."},
+    "--csv": {"is_flag": True, "help": "Only the tidy table as CSV, in SI units."},
+    "--units": {
+        "type": click.Choice(["metric", "imperial"]),
+        "default": "metric",
+        "show_default": True,
+        "help": "Units of the printed tables; axes stay as asked.",
+    },
+    "--threads": {"type": Count(256), "help": "[default: one per processor]"},
+    "--name": {"metavar": "RUN", "help": "Name of the run. [default: after the file]"},
+    "--redo": {"is_flag": True, "help": "Compute anew, beside an earlier run of the same."},
+}
+"""All options of the verb but --runs, in the order the help lists them."""
+
+
 def _options(command: Decorated) -> Decorated:
-    """All options of the verb, in the order the help lists them."""
-    text: dict[str, dict[str, Any]] = {
-        "--speeds": {"metavar": "RPM", "help": "Axis points: first:last:step or a list."},
-        "--loads": {"metavar": "LIST", "help": "Axis points of the load, rising."},
-        "--axis": {
-            "metavar": "WHAT",
-            "help": 'What the load axis measures: "bmep bar", "map kPa" or "throttle %".  '
-            "[default: of --start, else bmep bar]",
-        },
-        "--moves": {
-            "metavar": "AXIS",
-            "help": 'What the actuator moves, such as "intake dwell". [default: the first sleeve]',
-        },
-        "--travel": {"metavar": "A:B", "help": "Part of the travel to use, such as 0:5.6 mm."},
-        "--cells": {
-            "type": click.Choice(["duration", "travel"]),
-            "default": "duration",
-            "show_default": True,
-            "help": "What the cells hold: crank degrees, or millimetres of sleeve travel.",
-        },
-        "--step": {"help": "Cells are whole steps of this.  [default: 0.5 deg or 0.1 mm]"},
-        "--give-up": {
-            "type": Opening(),
-            "default": 0.005,
-            "metavar": "SHARE",
-            "help": "Fuel or torque that smoothing may give up in a cell.  [default: 0.5%]",
-        },
-        "--slew": {"help": "Fastest the actuator moves.  [assumed: 40 mm/s]"},
-        "--hysteresis": {"help": "It stays put within this.  [assumed: 1 deg]"},
-        "--rev-rate": {
-            "type": float,
-            "metavar": "RPM/S",
-            "help": "How fast the engine revs up.  [assumed: 3000]",
-        },
-        "--residual": {
-            "type": Opening(),
-            "default": 0.25,
-            "metavar": "SHARE",
-            "help": "Most burnt gas kept, of the charge by mass.  [default: 25%]",
-        },
-        "--keep-vacuum": {"metavar": "TEXT", "help": 'Such as "30 kPa below 2 bar" of BMEP.'},
-        "--gear-change": {"metavar": "TEXT", "help": 'Such as "6500 to 4700 rpm in 0.3 s".'},
-        "--start": {
-            "type": click.Path(path_type=Path),
-            "metavar": "FILE",
-            "help": "Your own map, judged; its axes are taken.",
-        },
-        "--anchors": {
-            "type": click.Path(path_type=Path),
-            "metavar": "FILE",
-            "help": "Measured settings that stay: rpm, load, setting.",
-        },
-        "--move": {"metavar": "A to B", "help": "Move a speed of the axes, such as 900 to 1000."},
-        "--fits": {"metavar": "NxM", "help": "Axis points the controller takes, such as 16x8."},
-        "--fallback": {"metavar": "SETTING", "help": 'Place without power: "228°" or "0 mm".'},
-        "--rows": {
-            "type": click.Choice(["load falling", "load rising", "speed falling", "speed rising"]),
-            "default": "load falling",
-            "show_default": True,
-            "help": "What runs down the written table.",
-        },
-        "--decimal-comma": {"is_flag": True, "help": "CSV with semicolons and decimal commas."},
-        "--overwrite": {"is_flag": True, "help": "Write over files that are there."},
-        "--egr": {"hidden": True},
-        "--show": {"metavar": "LIST", "help": f"Further tables, of: {SHOWN}."},
-        "--csv": {"is_flag": True, "help": "Only the tidy table as CSV, in SI units."},
-        "--units": {
-            "type": click.Choice(["metric", "imperial"]),
-            "default": "metric",
-            "show_default": True,
-            "help": "Units of the printed tables; axes stay as asked.",
-        },
-        "--threads": {"type": Count(256), "help": "[default: one per processor]"},
-        "--name": {"metavar": "RUN", "help": "Name of the run. [default: after the file]"},
-        "--redo": {"is_flag": True, "help": "Compute anew, beside an earlier run of the same."},
-    }
-    decorators = [click.option(name, **how) for name, how in text.items()]
-    write = click.option(
-        "--write",
-        multiple=True,
-        type=click.Path(path_type=Path),
-        metavar="FILE",
-        help="Write the map: .csv or .json; give it twice for both.",
-    )
-    for decorator in [*decorators[:19], write, *decorators[19:], runs_option][::-1]:
+    own = [click.option(name, **how) for name, how in OPTIONS.items()]
+    for decorator in [*own, runs_option][::-1]:
         command = decorator(command)
     return command
 

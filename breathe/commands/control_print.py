@@ -72,8 +72,9 @@ def written(
         f"Written: {path} ({rows}, {again.values.shape[0]} loads x {again.values.shape[1]} "
         f"speeds). Read back and looked up at {proof.looked_up} places, beyond the edges too and "
         f"in whole steps rounded down, to the nearest and up: {proof.lowest:g} to "
-        f"{proof.highest:g} {table.unit}, never outside the safe {proof.safe_low:g} to {proof.safe_high:g}; whole "
-        f"steps stray by up to {proof.rounding_worst:.2g}. Outside the axes: hold the edge."
+        f"{proof.highest:g} {table.unit}, never outside the safe {proof.safe_low:g} to "
+        f"{proof.safe_high:g}; whole steps stray by up to {proof.rounding_worst:.2g} "
+        f"{table.unit}. Outside the axes: hold the edge."
     ]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -43,26 +44,31 @@ class Task:
 
 def task_of(engine: Engine, typed: dict[str, Any]) -> Task:
     """The question that was typed, every fault of it found before anything is run."""
-
     if typed["egr"] is not None:
         refuse_outside_trust(["egr"], "--egr")
-    gear, which = _axis_of(engine, typed["moves"])
+    gear, which = _axis_of(engine, typed["actuator"])
     axis = gear.axes[which]
-    shown = shown_as(engine, axis, travel=typed["cells"] == "travel")
+    durations = shown_as(engine, axis)
+    shown = shown_as(engine, axis, travel=True) if typed["cells"] == "travel" else durations
     start, scale = _start_and_scale(typed)
     speeds, loads = _axes(engine, typed, start, scale)
-    notices = [f"{start.file}: {line}." for line in start.understood] if start else []
     slew = words.along(
         typed["slew"] or (SLEW if axis.deg_per_m else TURN_RATE), axis, "--slew", per_second=True
     )
     hysteresis = words.along(typed["hysteresis"] or HYSTERESIS, axis, "--hysteresis")
-    notices += _assumed(typed, axis.deg_per_m > 0)
-    limits = _limits(engine, gear, which, typed, shown, hysteresis)
-    anchors, files = _measured(typed, scale, shown, limits, start, axis.deg_per_m)
-    fallback = _fallback(typed, shown, axis, limits)
-    step = (
-        words.step(typed["step"], shown) if typed["step"] else (0.1 if shown.unit == "mm" else 0.5)
-    )
+    step = words.step(typed["step"] or ("0.1" if shown.unit == "mm" else "0.5"), shown)
+    change = _change(engine, speeds, typed["gear_change"])
+    fallback = _fallback(typed, shown, durations, axis)
+    limits = _limits(engine, gear, which, typed, shown, durations, hysteresis)
+
+    def refuse(file: str, places: Sequence[tuple[str, float]]) -> None:
+        refuse_unsafe(file, places, limits, shown, step)
+
+    if fallback is not None:
+        refuse("--fallback", [(typed["fallback"], fallback)])
+    if start is not None:
+        refuse(start.file, typed_places(start, durations, axis.deg_per_m))
+    anchors = _anchors(typed, scale, durations, axis, refuse)
     question = Question(
         axis=which,
         speeds_rpm=speeds,
@@ -70,6 +76,7 @@ def task_of(engine: Engine, typed: dict[str, Any]) -> Task:
         loads=loads,
         limits=limits,
         shown=shown,
+        durations=durations,
         step=step,
         fallback_deg=fallback,
         give_up=typed["give_up"],
@@ -78,11 +85,14 @@ def task_of(engine: Engine, typed: dict[str, Any]) -> Task:
         hysteresis_deg=hysteresis,
         anchors=anchors,
     )
-    change = words.gear_change(typed["gear_change"]) if typed["gear_change"] else _change(engine)
     return Task(
-        gear=gear, question=question, change=change, start=start, notices=tuple(notices),
-        files=files,
-    )  # fmt: skip
+        gear=gear,
+        question=question,
+        change=change,
+        start=start,
+        notices=tuple(_notices(typed, start, axis)),
+        files=tuple(path for path in (typed["start"], typed["anchors"]) if path is not None),
+    )
 
 
 def _axis_of(engine: Engine, text: str | None) -> tuple[Gear, int]:
@@ -98,7 +108,7 @@ def _axis_of(engine: Engine, text: str | None) -> tuple[Gear, int]:
         sleeves = [k for k, axis in enumerate(gear.axes) if axis.kind == "dwell"]
         return gear, sleeves[0] if sleeves else 0
     if text.strip().lower() not in named:
-        raise BreatheError(f"--moves: found {text!r}; this engine has: {', '.join(named)}")
+        raise BreatheError(f"--actuator: found {text!r}; this engine has: {', '.join(named)}")
     return gear, named.index(text.strip().lower())
 
 
@@ -119,8 +129,8 @@ def _axes(
         speeds = words.points(typed["speeds"], "--speeds")
     else:
         speeds = start.speeds_rpm if start else default_speeds(engine)
-    if typed["move"] is not None:
-        speeds = moved_point(speeds, *words.moved(typed["move"]), "--move")
+    if typed["move_point"] is not None:
+        speeds = moved_point(speeds, *words.moved(typed["move_point"]), "--move-point")
     if typed["loads"] is not None:
         loads = words.points(typed["loads"], "--loads")
     elif start:
@@ -137,81 +147,82 @@ def _axes(
     return speeds_of(speeds), scale.checked(loads, "--loads")
 
 
-def _assumed(typed: dict[str, Any], sleeve: bool) -> list[str]:
-    """What stands in for what the user did not give."""
-    told = []
+def _notices(typed: dict[str, Any], start: TypedMap | None, axis: Axis) -> list[str]:
+    """How the start map was read, and what stands in for what the user did not give."""
+    told = [f"{start.file}: {'; '.join(start.understood)}."] if start else []
+    assumed = []
     if typed["slew"] is None:
-        told.append(f"slew {SLEW if sleeve else TURN_RATE}")
+        assumed.append(f"slew {SLEW if axis.deg_per_m else TURN_RATE}")
     if typed["hysteresis"] is None:
-        told.append(f"hysteresis {HYSTERESIS}")
+        assumed.append(f"hysteresis {HYSTERESIS}")
     if typed["rev_rate"] is None:
-        told.append(f"engine revs up at {REV_RATE:.0f} rpm/s")
-    if not told:
-        return []
-    return [f"Assumed for the actuator: {', '.join(told)} (no source: give your own)."]
+        assumed.append(f"engine revs up at {REV_RATE:.0f} rpm/s")
+    if assumed:
+        told.append(f"Assumed for the actuator: {', '.join(assumed)} (no source: give your own).")
+    return told
 
 
 def _limits(
-    engine: Engine, gear: Gear, which: int, typed: dict[str, Any], shown: Shown, margin: float
+    engine: Engine,
+    gear: Gear,
+    which: int,
+    typed: dict[str, Any],
+    shown: Shown,
+    durations: Shown,
+    margin_deg: float,
 ) -> Limits:
-
     axis = gear.axes[which]
     low, high = axis.low_deg, axis.high_deg
     if typed["travel"] is not None:
-        low, high = within_travel(axis, *words.travel(typed["travel"], shown, axis))
-    limits = Limits(
+        low, high = within_travel(axis, *words.travel(typed["travel"], shown, durations, axis))
+    vacuum = words.vacuum(typed["keep_vacuum"]) if typed["keep_vacuum"] else None
+    return Limits(
         low_deg=low,
         high_deg=high,
         clear=clear_range(engine, gear, which, [0.0] * len(gear.axes)),
-        margin_deg=margin,
+        margin_deg=margin_deg,
         residual_most=typed["residual"],
-        vacuum=words.vacuum(typed["keep_vacuum"]) if typed["keep_vacuum"] else None,
+        vacuum=vacuum,
     )
-    _ = limits.safe_deg  # refuses what leaves nothing
-    return limits
 
 
-def _measured(
+def _anchors(
     typed: dict[str, Any],
     scale: LoadScale,
-    shown: Shown,
-    limits: Limits,
-    start: TypedMap | None,
-    deg_per_m: float,
-) -> tuple[tuple[Anchor, ...], tuple[Path, ...]]:
-    """Anchors, and the files read; settings of either file that are not safe are refused."""
-
-    files = tuple(path for path in (typed["start"], typed["anchors"]) if path is not None)
-    if start is not None:
-        refuse_unsafe(start.file, typed_places(start, shown, deg_per_m), limits, shown)
+    durations: Shown,
+    axis: Axis,
+    refuse: Callable[[str, Sequence[tuple[str, float]]], None],
+) -> tuple[Anchor, ...]:
+    """Measured settings; those that are not safe are refused."""
     if typed["anchors"] is None:
-        return (), files
+        return ()
     found = read_anchors(typed["anchors"], scale)
-    refuse_unsafe(typed["anchors"].name, measured_places(found, scale.unit, shown), limits, shown)
+    places = measured_places(found, scale.unit, durations, axis.deg_per_m)
+    refuse(typed["anchors"].name, places)
     return tuple(
-        Anchor(one.speed_rpm, one.load * scale.si, shown.degrees(one.setting)) for one in found
-    ), files
+        Anchor(one.speed_rpm, one.load * scale.si, degrees)
+        for one, (_, degrees) in zip(found, places, strict=True)
+    )
 
 
-def _fallback(typed: dict[str, Any], shown: Shown, axis: Axis, limits: Limits) -> float | None:
+def _fallback(typed: dict[str, Any], shown: Shown, durations: Shown, axis: Axis) -> float | None:
     """Degrees along the axis of the position without power; needed for a file."""
-
-    if typed["fallback"] is None:
-        if typed["write"]:
-            example = "0 mm" if axis.deg_per_m else "0 deg"
-            raise BreatheError(
-                "--fallback: missing. Where does the actuator go when it has no power? That place "
-                "must clear and run at any speed. Give it, such as --fallback "
-                f'"{example}"; no map is exported without it'
-            )
+    if typed["fallback"] is not None:
+        return words.place(typed["fallback"], shown, durations, axis, "--fallback")
+    if not typed["write"]:
         return None
-    found = words.place(typed["fallback"], shown, axis, "--fallback")
-    refuse_unsafe("--fallback", [(typed["fallback"], found)], limits, shown)
-    return found
+    example = "0 mm" if axis.deg_per_m else "0 deg"
+    raise BreatheError(
+        "--fallback: missing. Where does the actuator go when it has no power? That place must "
+        f'clear and run at any speed. Give it, such as --fallback "{example}"; no map is exported '
+        "without it"
+    )
 
 
-def _change(engine: Engine) -> Change:
-    """A quick change up near the limit (common practice, no source)."""
-
-    high = round(0.93 * engine.speed_limit_rpm, -2)
+def _change(engine: Engine, speeds_rpm: tuple[float, ...], text: str | None) -> Change:
+    """The change asked for, or a quick one up near the limit or the end of the map (common
+    practice, no source)."""
+    if text is not None:
+        return words.gear_change(text)
+    high = min(round(0.93 * engine.speed_limit_rpm, -2), speeds_rpm[-1])
     return Change(from_rpm=high, to_rpm=round(0.72 * high, -2), lasts_s=0.3)

@@ -47,13 +47,24 @@ def points(text: str, where: str) -> tuple[float, ...]:
     return rising(found, where)
 
 
-def place(text: str, shown: Shown, axis: Axis, where: str) -> float:
+def place(text: str, shown: Shown, durations: Shown, axis: Axis, where: str) -> float:
     """Degrees along the axis of a setting such as '228°' or '0 mm'.
+
+    Parameters
+    ----------
+    text : str
+    shown : Shown
+        How the cells are written: what a number without a unit means.
+    durations : Shown
+        The same axis in degrees.
+    axis : Axis
+    where : str
+        What the user knows the value as.
 
     Raises
     ------
     BreatheError
-        It is neither, or a duration without travel to make it.
+        It is neither, or a duration that looks like travel.
     """
     bare = text.strip().lower().replace("°", " deg")
     found = re.fullmatch(rf"({_NUMBER})\s*(mm|in|deg|deg crank|degrees)?", bare)
@@ -66,20 +77,21 @@ def place(text: str, shown: Shown, axis: Axis, where: str) -> float:
         return value * (1e-3 if unit == "mm" else 25.4e-3) * axis.deg_per_m
     if unit is None and shown.unit == "mm":
         return shown.degrees(value)
-    zero = shown.zero if shown.unit != "mm" else 0.0
     if axis.kind == "dwell" and value < 100.0:
         raise BreatheError(
             f"{where}: found {text!r}; is that millimetres of travel? Write '{value:g} mm', or the "
             f"whole duration, such as {_examples(axis)}"
         )
-    return value - zero
+    return durations.degrees(value)
 
 
 def _examples(axis: Axis) -> str:
     return '"228°" or "0 mm"' if axis.kind == "dwell" else '"0 deg"'
 
 
-def travel(text: str, shown: Shown, axis: Axis, where: str = "--travel") -> tuple[float, float]:
+def travel(
+    text: str, shown: Shown, durations: Shown, axis: Axis, where: str = "--travel"
+) -> tuple[float, float]:
     """Ends along the axis from '0:5.6 mm' or '228:256 deg'.
 
     Raises
@@ -90,7 +102,7 @@ def travel(text: str, shown: Shown, axis: Axis, where: str = "--travel") -> tupl
     found = re.fullmatch(rf"\s*({_NUMBER})\s*(?::|to|-)\s*({_NUMBER})\s*(mm|in|deg|°)\s*", text)
     if found is None:
         raise BreatheError(f"{where}: found {text!r}; expected two ends, such as '0:5.6 mm'")
-    low, high = (place(f"{found[k]} {found[3]}", shown, axis, where) for k in (1, 2))
+    low, high = (place(f"{found[k]} {found[3]}", shown, durations, axis, where) for k in (1, 2))
     return low, high
 
 
@@ -164,7 +176,7 @@ def vacuum(text: str, where: str = "--keep-vacuum") -> Vacuum:
     return Vacuum(least_Pa=least, below_bmep_Pa=below)
 
 
-def moved(text: str, where: str = "--move") -> tuple[float, float]:
+def moved(text: str, where: str = "--move-point") -> tuple[float, float]:
     """From and to of an axis point, from '900 to 1000'.
 
     Raises

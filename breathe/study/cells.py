@@ -8,7 +8,7 @@ curves through them.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -98,20 +98,20 @@ class Cell:
 
     def flat_deg(self, tie: float) -> float:
         """Half the width of the settings round the best that give up less than ``tie`` [deg]."""
-        near = self.loss <= self.loss[self.best] + tie
-        first = last = self.best
-        while first > 0 and near[first - 1]:
-            first -= 1
-        while last < len(near) - 1 and near[last + 1]:
-            last += 1
-        return float(self.degrees[last] - self.degrees[first]) / 2
+        low, high = self._round_best(self.loss <= self.loss[self.best] + tie)
+        return (high - low) / 2
 
     def range_deg(self) -> tuple[float, float]:
-        """Ends of the allowed settings round the best."""
+        """Ends of the allowed settings round the best; of all where none is allowed."""
+        if self.broken:
+            return float(self.degrees[0]), float(self.degrees[-1])
+        return self._round_best(self.allowed)
+
+    def _round_best(self, fit: NDArray[np.bool_]) -> tuple[float, float]:
         first = last = self.best
-        while first > 0 and self.allowed[first - 1]:
+        while first > 0 and fit[first - 1]:
             first -= 1
-        while last < len(self.allowed) - 1 and self.allowed[last + 1]:
+        while last < len(fit) - 1 and fit[last + 1]:
             last += 1
         return float(self.degrees[first]), float(self.degrees[last])
 
@@ -224,37 +224,40 @@ def _nodes(at: AtSpeed, torque_Nm: float) -> tuple[Floats, list[Mapping[str, flo
     )
     edge = []
     if len(places) > 1:
-        curves = {name: PchipInterpolator(places, values) for name, values in open_.items()}
-        for x in curves["torque_Nm"].solve(torque_Nm, extrapolate=False):
+        rows = PchipInterpolator(places, np.stack(list(open_.values()), axis=1))
+        for x in PchipInterpolator(places, open_["torque_Nm"]).solve(torque_Nm, extrapolate=False):
             if all(abs(x - known) > _APART_DEG for known, _ in reached):
-                edge.append((float(x), {name: float(curve(x)) for name, curve in curves.items()}))
+                edge.append((float(x), dict(zip(open_, map(float, rows(x)), strict=True))))
     found = sorted([*reached, *edge], key=lambda pair: pair[0])
     return np.array([x for x, _ in found]), [row for _, row in found]
 
 
 def _along(nodes: Floats, columns: Mapping[str, Floats], fine: Floats) -> dict[str, Floats]:
-    return {name: curve(nodes, values)(fine) for name, values in columns.items()}
+    """All figures along the axis, by curves through the settings that have them all."""
+    table = np.stack(list(columns.values()), axis=1)
+    whole = np.isfinite(table).all(axis=1)
+    read = curve(nodes[whole], table[whole])(fine)
+    return dict(zip(columns, read.T, strict=True))
 
 
-def curve(nodes: Floats, values: Floats) -> Akima1DInterpolator | PchipInterpolator | _Level:
-    """A curve through what is known, that may have its top between settings."""
-    known = np.isfinite(values)
+def curve(nodes: Floats, values: Floats) -> Callable[[Floats], Floats]:
+    """A curve through what is known, that may have its top between settings.
+
+    Parameters
+    ----------
+    nodes : (n,) float
+    values : (n,) or (n, k) float
+        nan in the first kind is passed over.
+    """
+    known = np.isfinite(values if values.ndim == 1 else values[:, 0])
     x, y = nodes[known], values[known]
     if len(x) == 0:
-        return _Level(math.nan)
+        return lambda at: np.full((*np.shape(at), *values.shape[1:]), math.nan)
     if len(x) == 1:
-        return _Level(float(y[0]))
+        return lambda at: np.broadcast_to(y[0], (*np.shape(at), *values.shape[1:])).copy()
     if len(x) == 2:
         return PchipInterpolator(x, y, extrapolate=True)
     return Akima1DInterpolator(x, y, method="makima", extrapolate=True)
-
-
-@dataclass(frozen=True, slots=True)
-class _Level:
-    value: float
-
-    def __call__(self, at: Floats) -> Floats:
-        return np.full(np.shape(at), self.value)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

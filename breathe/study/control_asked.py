@@ -79,6 +79,8 @@ class Question:
     """(m,) rising: BMEP [Pa], manifold pressure [Pa] or opening [-]."""
     limits: Limits
     shown: Shown
+    durations: Shown
+    """The same axis in degrees, whatever the cells hold."""
     step: float
     """Cells are whole steps of this, in what is shown."""
     fallback_deg: float | None = None

@@ -130,10 +130,11 @@ def _ask_if_above(
     highest = bmep_of(engine, most[speed])
     if min(question.loads) > highest * 1.001:
         scale = question.scale
+        asked = ", ".join(scale.shown(x) for x in question.loads)
         raise BreatheError(
-            f"load: found {', '.join(scale.shown(x) for x in question.loads)}; above this engine's "
-            f"full load, which is {scale.shown(highest)} of BMEP at {speed:.0f} rpm, most of the "
-            "speeds asked for"
+            f"load: found {asked}; above this engine's full load, which is "
+            f"{highest / scale.si:.3g} {scale.unit} of BMEP at {speed:.0f} rpm, most of the speeds "
+            "asked for"
         )
 
 

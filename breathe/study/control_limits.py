@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from breathe.study.cells import Cell
 from breathe.study.control import ControlMap
 
 _AT_END_DEG = 0.25
@@ -46,8 +47,8 @@ def limit_facts(found: ControlMap) -> list[dict[str, Any]]:
             {
                 "limit": name,
                 "value": value_,
-                "binds": [_place(c) for line in found.cells for c in line if name in c.bound],
-                "not_kept": [_place(c) for line in found.cells for c in line if name in c.broken],
+                "binds": [_place(c) for c in _own(found) if name in c.bound],
+                "not_kept": [_place(c) for c in _own(found) if name in c.broken],
             }
         )
     if question.steepest is not None:
@@ -55,7 +56,12 @@ def limit_facts(found: ControlMap) -> list[dict[str, Any]]:
     return told
 
 
-def _place(cell: Any) -> list[float]:
+def _own(found: ControlMap) -> list[Cell]:
+    """Cells with a torque of their own; the others are held from these."""
+    return [c for line in found.cells for c in line if c.kind in ("part load", "full load")]
+
+
+def _place(cell: Cell) -> list[float]:
     return [cell.speed_rpm, cell.load]
 
 
@@ -63,8 +69,7 @@ def _at_ends(found: ControlMap, low: float, high: float) -> list[list[float]]:
     """Cells whose best setting lies at an end."""
     return [
         _place(cell)
-        for line in found.cells
-        for cell in line
+        for cell in _own(found)
         if cell.best_deg <= low + _AT_END_DEG or cell.best_deg >= high - _AT_END_DEG
     ]
 

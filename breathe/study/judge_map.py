@@ -31,7 +31,7 @@ def judged(found: ControlMap, typed: TypedMap) -> pd.DataFrame:
             if row is None or column is None:
                 continue
             cell = found.cells[row][column]
-            degrees = found_degrees(typed, question.shown, setting, found.axis.deg_per_m)
+            degrees = found_degrees(setting, typed.unit, question.durations, found.axis.deg_per_m)
             rows.append(
                 {
                     "speed_rpm": cell.speed_rpm,
@@ -50,11 +50,9 @@ def _near(points: Sequence[float], wanted: float) -> int | None:
     return place if math.isclose(points[place], wanted, rel_tol=_SAME) else None
 
 
-def found_degrees(typed: TypedMap, shown: Shown, setting: float, deg_per_m: float) -> float:
-    """Degrees along the axis of a typed setting, whichever of durations and travel it is in."""
-    if typed.unit == "mm" and shown.unit != "mm":
-        return setting * 1e-3 * deg_per_m
-    return shown.degrees(setting)
+def found_degrees(setting: float, unit: str, durations: Shown, deg_per_m: float) -> float:
+    """Degrees along the axis of a setting in mm of travel, or as ``durations`` counts it."""
+    return setting * 1e-3 * deg_per_m if unit == "mm" else durations.degrees(setting)
 
 
 def refuse_unsafe(
@@ -62,6 +60,7 @@ def refuse_unsafe(
     places: Sequence[tuple[str, float]],
     limits: Limits,
     shown: Shown,
+    step: float,
 ) -> None:
     """Refuse settings beyond the travel or too close to piston or valve, all at once.
 
@@ -72,6 +71,8 @@ def refuse_unsafe(
         Cells by name, with degrees along the axis; nan is passed over.
     limits : Limits
     shown : Shown
+    step : float
+        Of the cells, in what is shown: the value offered is a whole one.
 
     Raises
     ------
@@ -83,22 +84,26 @@ def refuse_unsafe(
     for name, degrees in places:
         if not math.isfinite(degrees) or low - _SAME <= degrees <= high + _SAME:
             continue
-        nearest = low if degrees < low else high
+        end = shown.of(low if degrees < low else high) / step
+        nearest = (math.ceil(end - _SAME) if degrees < low else math.floor(end + _SAME)) * step
         beyond_travel = not limits.low_deg - _SAME <= degrees <= limits.high_deg + _SAME
         why = "beyond the travel" if beyond_travel else limits.clear.beyond
         told.append(
             f"  {name}: found {shown.of(degrees):g}, {why}; nearest safe value "
-            f"{shown.of(nearest):g} {shown.unit}"
+            f"{nearest:g} {shown.unit}"
         )
     if told:
         count = f"{len(told)} cell{'s' if len(told) > 1 else ''}"
         raise BreatheError("\n".join([f"{file}: {count} refused, nothing is computed:", *told]))
 
 
-def typed_places(typed: TypedMap, shown: Shown, deg_per_m: float) -> list[tuple[str, float]]:
+def typed_places(typed: TypedMap, durations: Shown, deg_per_m: float) -> list[tuple[str, float]]:
     """Every filled cell with its degrees along the axis."""
     return [
-        (typed.where(i, j), found_degrees(typed, shown, float(typed.cells[i, j]), deg_per_m))
+        (
+            typed.where(i, j),
+            found_degrees(float(typed.cells[i, j]), typed.unit, durations, deg_per_m),
+        )
         for i in range(len(typed.loads))
         for j in range(len(typed.speeds_rpm))
         if math.isfinite(typed.cells[i, j])
@@ -106,10 +111,13 @@ def typed_places(typed: TypedMap, shown: Shown, deg_per_m: float) -> list[tuple[
 
 
 def measured_places(
-    measured: Sequence[Measured], unit: str, shown: Shown
+    measured: Sequence[Measured], load_unit: str, durations: Shown, deg_per_m: float
 ) -> list[tuple[str, float]]:
     """Every measured setting with its degrees along the axis."""
     return [
-        (f"row {one.row}, {one.speed_rpm:g} rpm, {one.load:g} {unit}", shown.degrees(one.setting))
+        (
+            f"row {one.row}, {one.speed_rpm:g} rpm, {one.load:g} {load_unit}",
+            found_degrees(one.setting, one.unit, durations, deg_per_m),
+        )
         for one in measured
     ]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -18,7 +18,6 @@ from breathe.errors import BreatheError
 from breathe.study.gear import SIDES, Axis, Gear
 from breathe.valvetrain.clearance import (
     RADIAL_RULE_M,
-    RULE_SOURCE,
     ValveMotion,
     piston_room,
     piston_rule_m,
@@ -29,7 +28,7 @@ from breathe.valvetrain.dwell import lift_curve
 
 KNOCK_MOST = 1.05
 """Index above which knock was not avoided by retarding; settled cases hold it at 1."""
-_PLACES = 13
+_PLACES = 7
 """Places along an axis where clearance is worked out before its edges are refined."""
 _EDGE_DEG = 0.02
 
@@ -253,16 +252,13 @@ def within_travel(axis: Axis, low_deg: float, high_deg: float) -> tuple[float, f
         It reaches beyond the axis, or is empty.
     """
     if not axis.low_deg - 1e-6 <= low_deg < high_deg <= axis.high_deg + 1e-6:
-        raise BreatheError(
-            f"travel: found {low_deg:g} to {high_deg:g} deg crank; {axis.name} has "
-            f"{axis.low_deg:g} to {axis.high_deg:g}"
-        )
+        found, has = f"{low_deg:g} to {high_deg:g}", f"{axis.low_deg:g} to {axis.high_deg:g}"
+        if axis.kind == "dwell":
+            ends = (1e3 * axis.travel_m(x) for x in (low_deg, high_deg, axis.high_deg))
+            low_mm, high_mm, has_mm = (f"{x:.3g}" for x in ends)
+            raise BreatheError(
+                f"travel: found {low_mm} to {high_mm} mm ({found} deg crank); {axis.name} has 0 to "
+                f"{has_mm} mm ({has})"
+            )
+        raise BreatheError(f"travel: found {found} deg crank; {axis.name} has {has}")
     return max(low_deg, axis.low_deg), min(high_deg, axis.high_deg)
-
-
-def tightened(limits: Limits, margin_deg: float) -> Limits:
-    """The same limits for gear that may stand ``margin_deg`` from its target."""
-    return replace(limits, margin_deg=margin_deg)
-
-
-CLEARANCE_SOURCE = RULE_SOURCE

@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -24,6 +25,7 @@ Rows = Literal["load falling", "load rising", "speed falling", "speed rising"]
 ROWS: tuple[Rows, ...] = ("load falling", "load rising", "speed falling", "speed rising")
 OUT_OF_RANGE = "hold the edge"
 BETWEEN_CELLS = "straight line between cells, along speed and along load"
+_INNER_LIST = re.compile(r"\[[^][{}]*\]")
 _FINE = 12
 """Points looked up between two axis points."""
 _SHARE_STEPS = 256
@@ -114,7 +116,9 @@ def json_text(table: Table, facts: Mapping[str, Any], rows: Rows = "load falling
         "out_of_range": OUT_OF_RANGE,
         **facts,
     }
-    return json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    text = json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False)
+    # A row of the table is a line of the file.
+    return _INNER_LIST.sub(lambda found: re.sub(r"\s+", " ", found[0]), text) + "\n"
 
 
 def read_back(text: str, like: Table, *, decimal_comma: bool = False) -> Table:

@@ -17,7 +17,7 @@ from breathe.measured.sheet import RawSheet, Row, looks_like, open_sheet
 from breathe.study.map_axes import LoadScale, load_scale, rising
 
 _RPM = ("rpm", "1/min", "u/min", "drehzahl", "speed", "n/min")
-_MM = re.compile(r"\bmm\b", re.IGNORECASE)
+_MM = re.compile(r"(?<![a-z])mm(?![a-z])", re.IGNORECASE)
 _SHORTEST_DURATION = 120.0
 """Cells below this are no durations of an intake valve."""
 
@@ -200,7 +200,8 @@ class Measured:
     load: float
     """In the unit of the load axis."""
     setting: float
-    """In the unit of the cells."""
+    unit: str
+    """'mm' of travel if the heading says so, else 'deg crank'."""
 
 
 def read_anchors(path: Path, scale: LoadScale) -> tuple[Measured, ...]:
@@ -216,7 +217,7 @@ def read_anchors(path: Path, scale: LoadScale) -> tuple[Measured, ...]:
         low = [cell.lower() for cell in row.cells]
         if len(low) >= 3 and any(w in low[0] for w in _RPM):
             found = [
-                _reading(path, r, raw.decimal)
+                _reading(path, r, raw.decimal, "mm" if _MM.search(row.cells[2]) else "deg crank")
                 for r in raw.rows[place + 1 :]
                 if not r.cells[0].startswith(("#", "!", "//"))
             ]
@@ -232,7 +233,7 @@ def read_anchors(path: Path, scale: LoadScale) -> tuple[Measured, ...]:
     )
 
 
-def _reading(path: Path, row: Row, decimal: str) -> Measured:
+def _reading(path: Path, row: Row, decimal: str, unit: str) -> Measured:
     values = [number(cell.replace("°", ""), decimal) for cell in row.cells[:3]]
     if len(values) < 3 or any(x is None for x in values):
         raise BreatheError(
@@ -240,7 +241,7 @@ def _reading(path: Path, row: Row, decimal: str) -> Measured:
             "setting"
         )
     speed, load, setting = (float(x) for x in values if x is not None)
-    return Measured(row=row.number, speed_rpm=speed, load=load, setting=setting)
+    return Measured(row=row.number, speed_rpm=speed, load=load, setting=setting, unit=unit)
 
 
 def moved_point(points: Sequence[float], from_: float, to: float, where: str) -> tuple[float, ...]:

@@ -17,7 +17,6 @@ from breathe.view import cautions
 from breathe.view.best import ROAD_LAW, outside, over_speed
 from breathe.view.console import Grid, Item, Piece
 from breathe.view.control_found import findings
-from breathe.view.marks import clearance_caution
 from breathe.view.said import said
 from breathe.view.tables import assumptions
 from breathe.view.words import QUANTITIES
@@ -76,7 +75,9 @@ def control_page(
     page += [*(Item(text) for text in found.notices), ""] if found.notices else []
     if about.speeds_rpm and max(about.speeds_rpm) > about.speed_limit_rpm:
         page += [over_speed(about), ""]
-    page += [_map(found), "", _given_up(found), "", _sure(found), "", _saved(found, about), ""]
+    page += [_map(found), ""]
+    if len(found.cells) > 1:
+        page += [_given_up(found), "", _sure(found), "", _saved(found, about), ""]
     for name in names:
         if name != "saved":
             page += [_shown(found, name, system), ""]
@@ -86,34 +87,57 @@ def control_page(
         page += [*_start(found), ""]
     page += ["What was found", *(Item(text, indent=2) for text in findings(found, about, system))]
     page += [""]
-    if len(found.change):
+    if len(_moving(found.change)):
         page += [_change(found), ""]
-    told = said(_told_rows(rows), about)
+    told = [*_left_out(rows), *said(_told_rows(rows), about)]
     page += [*(Item(text) for text in told), ""] if told else []
     page += assumptions(about, system)
-    return [*page, *(Item(text) for text in _cautions(about, found))]
+    return [*page, *(Item(text) for text in _cautions(found))]
 
 
 def _told_rows(rows: pd.DataFrame) -> pd.DataFrame:
-    """Cases at full load and such as did not settle: light load is told by its limits here."""
+    """Settled cases at full load: light load is told by its limits here."""
+    return rows[(rows["throttle"] >= 1.0) & rows["settled"].astype(bool)] if len(rows) else rows
+
+
+def _left_out(rows: pd.DataFrame) -> list[str]:
     if not len(rows):
-        return rows
-    return rows[(rows["throttle"] >= 1.0) | ~rows["settled"].astype(bool)]
+        return []
+    bad = rows[~rows["settled"].astype(bool)]
+    if not len(bad):
+        return []
+    named = [f"{r.speed_rpm:.0f} rpm {r.setting} at {r.throttle:.1%}" for r in bad.itertuples()]
+    more = f" and {len(named) - 3} more" if len(named) > 3 else ""
+    return [
+        f"{len(bad)} of {len(rows)} cases did not come to repeat cycle after cycle, most at light "
+        f"load, and are left out: {', '.join(named[:3])}{more} (throttle opening)."
+    ]
 
 
-def _cautions(about: About, found: Control) -> list[str]:
-    told = [clearance_caution(about), cautions.FALLBACK]
+def _cautions(found: Control) -> list[str]:
+    told = [_clearance(found), cautions.FALLBACK]
     if found.facts["moves"].startswith("intake"):
         told.append(cautions.LATE_CLOSING)
     return [*told, cautions.LEAN, cautions.KNOCK, cautions.VACUUM, ROAD_LAW]
 
 
+def _clearance(found: Control) -> str:
+    """What was and was not checked at the settings of this map."""
+    clear = found.facts["clear"]
+    unknown = ", ".join([*clear["unknown"], "head to wall of the pocket, sideways"])
+    kept = ", ".join(clear["checked"])
+    checked = f"{kept[:1].upper()}{kept[1:]}: the rules are kept at every setting of this map, "
+    checked += "with the tolerances of the engine file. "
+    return f"{checked if kept else ''}NOT CHECKED: {unknown}. {cautions.HAND_TURN}"
+
+
 def _head(found: Control, about: About, system: System) -> list[Piece]:
     facts = found.facts
     table = found.table()
+    speeds, loads = len(table.speeds_rpm), len(table.loads)
     return [
-        f"{about.engine}: control map of {facts['moves']}, {len(table.speeds_rpm)} speeds x "
-        f"{len(table.loads)} loads, outside air {outside(about, system)}",
+        f"{about.engine}: control map of {facts['moves']}, {speeds} speed{'s' * (speeds > 1)} x "
+        f"{loads} load{'s' * (loads > 1)}, outside air {outside(about, system)}",
         Item(
             f"Full load: most torque, air ratio {facts['full_load_lambda']:.2f}. Below: least fuel "
             f"for the torque asked, air ratio {facts['part_load_lambda']:.2f} (assumed), by late "
@@ -244,13 +268,13 @@ def _equal(found: Control, system: System) -> list[Piece]:
         bmep = from_si(some["bmep_Pa"].iloc[0], "pressure difference", mep)
         page.append(
             Grid(
-                title=f"Equal torque, {speed:.0f} rpm, {where} (BMEP {bmep:.2f} {mep}): the "
-                "throttle does what closing does not. Saved: fuel against the standard with its "
-                "throttle, %, and its range with friction 20 % less to 20 % more and the model's "
-                "own error",
+                title=f"Equal torque, {speed:.0f} rpm, {where} (BMEP {bmep:.2f} {mep}): throttle "
+                f"opening %, manifold pressure and vacuum left kPa, pumping {mep}, fuel, effective "
+                "compression ratio, residual %, and fuel saved % against the standard with its "
+                "throttle; its range is for friction 20 % less to 20 % more and the model's error",
                 header=(
-                    "setting", "throttle %", "MAP kPa", "vacuum kPa", f"PMEP {mep}", fuel,
-                    "eff. CR", "resid. %", "saved %",
+                    "setting", "throttle", "MAP", "vacuum", "PMEP", fuel, "CR", "resid.",
+                    "saved",
                 ),
                 rows=tuple(rows),
                 left=frozenset({0}),
@@ -335,11 +359,16 @@ def _change(found: Control) -> Grid:
     )
 
 
+def _moving(change: pd.DataFrame) -> pd.DataFrame:
+    """Rows while target or actual move."""
+    if not len(change):
+        return change
+    return change[(change["target"].diff().abs() > 1e-9) | (change["actual"].diff().abs() > 1e-9)]
+
+
 def _turning(change: pd.DataFrame, most: int = 14) -> list[dict[Any, Any]]:
     """Rows while target or actual move, thinned to a short table."""
-    moving = change[(change["target"].diff().abs() > 1e-9) | (change["actual"].diff().abs() > 1e-9)]
-    if not len(moving):
-        return change.iloc[[0, -1]].to_dict("records")
+    moving = _moving(change)
     first, last = max(moving.index[0] - 1, 0), min(moving.index[-1] + 1, len(change) - 1)
     some = change.loc[first:last]
     every = max(1, math.ceil(len(some) / most))

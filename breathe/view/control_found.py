@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+import pandas as pd
+
 from breathe.about import About
 from breathe.engine.quantities import System, written
 from breathe.study.control_answer import Control
@@ -39,8 +41,7 @@ def _gains(found: Control, about: About) -> list[str]:
         if best.against_standard > tie:
             told.append(
                 f"Fuel: up to {best.against_standard * 100:.1f} % less than {about.standard} with "
-                f"its throttle ({_cell(found, best.speed_rpm, best.load)}); mean of "
-                f"{len(part)} cells at part load {part.against_standard.mean() * 100:+.1f} %. "
+                f"its throttle ({_cell(found, best.speed_rpm, best.load)}){_mean_of(part)}. "
                 f"Differences below {tie * 100:g} % are ties; friction and burning, as assumed, "
                 "are not in that."
             )
@@ -54,6 +55,13 @@ def _gains(found: Control, about: About) -> list[str]:
                 f"{about.standard} ({best.speed_rpm:.0f} rpm)."
             )
     return told
+
+
+def _mean_of(part: pd.DataFrame) -> str:
+    if len(part) < 2:
+        return ""
+    mean = part.against_standard.mean() * 100
+    return f"; {mean:+.1f} % in the mean of {len(part)} cells at part load"
 
 
 def _cell(found: Control, speed: float, load: float) -> str:
@@ -162,7 +170,7 @@ def _steps(found: Control) -> list[str]:
 
 def _actuator(found: Control, system: System) -> list[str]:
     act, per_mm = found.facts["actuator"], found.facts["deg_per_mm"]
-    if act["slew_deg_per_s"] is None:
+    if act["slew_deg_per_s"] is None or not act["used_deg"]:
         return []
     low, high = found.facts["safe"]
     span = act["cross_s"] * act["slew_deg_per_s"]
@@ -185,7 +193,7 @@ def _actuator(found: Control, system: System) -> list[str]:
 
 
 def _gear_change(found: Control) -> list[str]:
-    if not len(found.change):
+    if not len(found.change) or found.change["target"].nunique() < 2:
         return []
     one = found.change.iloc[0]
     rpm = found.change["speed_rpm"]
@@ -216,6 +224,8 @@ def _anchors(found: Control) -> list[str]:
             f"Measured {one['measured']:g} at {_cell(found, one['speed_rpm'], one['load'])}: the "
             f"map gives {one['map']:.1f} there, {kept}."
         )
+    if told:
+        told.append("Cells round a measured setting follow it, whatever the model wants of them.")
     return told
 
 
@@ -227,8 +237,10 @@ def _runs(found: Control) -> str:
     torque, fuel = checks["torque"], checks["fuel"]
     unsettled = checks["count"] - checks["settled"]
     also = f" {unsettled} did not settle." if unsettled else ""
+    count = checks["count"]
+    were = "cell was" if count == 1 else "cells were"
     return (
-        f"{told} {checks['count']} cells were run at their own setting and throttle: torque as "
+        f"{told} {count} {were} run at the map's setting and throttle: torque as "
         f"asked to {abs(torque['off']) * 100:.1f} % "
         f"({_cell(found, torque['speed_rpm'], torque['load'])}), fuel per work as read off the "
         f"curves to {abs(fuel['off']) * 100:.1f} % "

@@ -1,0 +1,69 @@
+"""What a map is held inside."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from breathe.engine.read import read_engine
+from breathe.errors import BreatheError
+from breathe.study.gear import gear_of
+from breathe.study.limits import Clear, Limits, Vacuum, clear_range, spare_room, within_travel
+
+ENGINES = Path(__file__).parents[2] / "engines"
+SINGLE = read_engine(ENGINES / "single_400.toml")
+
+
+def test_the_safe_stretch_ends_where_the_gap_meets_its_rule():
+    gear = gear_of(SINGLE)
+    clear = clear_range(SINGLE, gear, 0, [0.0])
+    assert clear.low_deg == 0.0 and 60.0 < clear.high_deg < 80.0
+    assert clear.unknown == () and "intake valve to piston" in clear.beyond
+    inside, beyond = (
+        spare_room(SINGLE, gear.setting([clear.high_deg + off]))[0] for off in (-0.1, 0.5)
+    )
+    assert inside >= 0.0 > beyond
+
+
+def test_an_engine_without_gaps_is_not_checked():
+    bare = replace(SINGLE, mechanics=None)
+    clear = clear_range(bare, gear_of(bare), 0, [0.0])
+    assert clear.checked == () and len(clear.unknown) == 3
+    assert (clear.low_deg, clear.high_deg) == (0.0, 80.0)
+
+
+def limits(**changed) -> Limits:
+    clear = Clear(low_deg=0.0, high_deg=50.0, checked=("a",), unknown=(), beyond="too close")
+    return replace(Limits(low_deg=0.0, high_deg=60.0, clear=clear), **changed)
+
+
+def test_hysteresis_keeps_off_the_clearance_but_not_off_the_stop():
+    assert limits(margin_deg=1.0).safe_deg == (0.0, 49.0)
+    assert limits(high_deg=30.0, margin_deg=1.0).safe_deg == (0.0, 30.0)
+    with pytest.raises(BreatheError, match="no position of the travel asked for clears: too close"):
+        _ = limits(low_deg=55.0).safe_deg
+
+
+def test_limits_of_a_cell():
+    figures = {
+        "residual_fraction": np.array([0.1, 0.3, 0.1, 0.1]),
+        "knock_index": np.array([1.0, 1.0, 1.2, 1.0]),
+        "burn_10_90_deg": np.array([30.0, 30.0, 30.0, 80.0]),
+        "manifold_pressure_Pa": np.array([80e3, 60e3, 60e3, 60e3]),
+    }
+    kept = limits().allowed(figures, 2e5, 101e3)
+    assert list(kept.places) == [True, False, False, False]
+    assert [kept.broken_at(k) for k in (1, 2, 3)] == [("residual",), ("knock",), ("burning",)]
+    servo = Vacuum(least_Pa=30e3, below_bmep_Pa=2.5e5)
+    assert limits(vacuum=servo).allowed(figures, 2e5, 101e3).broken_at(0) == ("vacuum",)
+    assert limits(vacuum=servo).allowed(figures, 3e5, 101e3).broken_at(0) == ()
+
+
+def test_travel_beyond_the_axis_is_refused():
+    axis = gear_of(SINGLE).axes[0]
+    assert within_travel(axis, 0.0, 28.0) == (0.0, 28.0)
+    with pytest.raises(BreatheError, match="found 0 to 20 mm"):
+        within_travel(axis, 0.0, 100.0)
