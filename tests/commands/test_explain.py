@@ -127,7 +127,7 @@ def test_a_flow_sheet_is_shown_row_by_row(breathe, tmp_path, units):
         text.replace("[exhaust.valve]", '[intake.valve.flow]\nfile = "head.csv"\n[exhaust.valve]'),
         encoding="utf-8",
     )
-    answer = breathe("explain", path, "--units", units)
+    answer = breathe("explain", path.name, "--units", units)  # a long path is never folded
     assert answer.status == 0 and max(map(len, answer.out.splitlines())) <= 80
     lines = [line.split() for line in answer.out.splitlines()]
     assert ["2.54", "0.100", "64.1", "0.52"] in lines
