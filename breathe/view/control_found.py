@@ -9,9 +9,12 @@ import pandas as pd
 
 from breathe.about import About
 from breathe.engine.quantities import System, written
+from breathe.study.cells import LIGHTEST_BMEP_PA
 from breathe.study.control_answer import Control
 
 _NAMED = 3
+_HIDDEN_SHARE = 0.35
+"""Share of full-load torque between the last two points of an axis that is worth a word."""
 
 
 def findings(found: Control, about: About, system: System) -> list[str]:
@@ -19,6 +22,7 @@ def findings(found: Control, about: About, system: System) -> list[str]:
     return [
         *_gains(found, about),
         *_throttle(found, system),
+        *_axis(found, system),
         *_limits(found, system),
         *_not_checked(found),
         *_steps(found),
@@ -95,6 +99,51 @@ def _throttle(found: Control, system: System) -> list[str]:
         f"{alone} it gives with the throttle open (BMEP). {one['later_abdc_deg']:.0f} ABDC would "
         f"leave {one['later_stroke_left'] * 100:.0f} %. Closing counted on the card, at 0.1 mm; "
         "at speed the valve lets less back than geometry says."
+    ]
+
+
+def _axis(found: Control, system: System) -> list[str]:
+    """What the load axis leaves out or cannot tell apart."""
+    cells, scale, told = found.cells, found.facts["load"], []
+    top = cells[cells["load"] == cells["load"].max()]
+    named = f"{top['load'].iloc[0] / scale['si']:g} {scale['unit']}"
+    if not top["kind"].str.contains("full").all():
+        told.append(
+            f"The axis ends at {named}, below full load: more load than that holds this row, which "
+            "is set for fuel. Add a row of full load."
+        )
+    elif scale["axis"] != "bmep" and cells["load"].nunique() > 1:
+        told += _hidden(found, top, named, system)
+    light = int((cells.kind == "too light").sum())
+    if light:
+        least = written(LIGHTEST_BMEP_PA, "pressure difference", system, digits=2)
+        told.append(
+            f"{light} cells lie below {least} of BMEP: idle and overrun, outside what is trusted. "
+            "They are held from the lightest load above."
+        )
+    return told
+
+
+def _hidden(found: Control, top: pd.DataFrame, named: str, system: System) -> list[str]:
+    """Where most of the torque lies between the last two points of a gauge axis."""
+    cells, scale = found.cells, found.facts["load"]
+    below = cells[cells["load"] == sorted(cells["load"].unique())[-2]]
+    both = top.merge(below, on="speed_rpm", suffixes=("", "_below"))
+    both = both[both["kind_below"] == "part load"]
+    if not len(both):
+        return []
+    share = 1.0 - both["bmep_Pa_below"] / both["bmep_Pa"]
+    if share.max() < _HIDDEN_SHARE:
+        return []
+    worst = both.loc[[share.idxmax()]].iloc[0]
+    low, high = (
+        written(worst[name], "pressure difference", system, digits=2)
+        for name in ("bmep_Pa_below", "bmep_Pa")
+    )
+    return [
+        f"Between {worst['load_below'] / scale['si']:g} and {named} lies BMEP from {low} to {high} "
+        f"({worst['speed_rpm']:.0f} rpm): with late closing the gauge tells little of the load "
+        "there. An axis of torque asked (bmep) parts it."
     ]
 
 
