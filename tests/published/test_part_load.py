@@ -267,10 +267,12 @@ def test_i1_peaks_of_the_standard_cam():
     assert 0.9 * 5000 <= power_peak("std")[0] <= 1.1 * 5600
 
 
+@pytest.mark.slow
 def test_i1_idle_vacuum_of_the_standard_cam():
     assert 14.0 <= idle_vacuum_inHg()["std"] <= 17.5
 
 
+@pytest.mark.slow
 def test_i2_ten_degrees_longer_costs_vacuum_and_low_torque():
     # -1.5 to -3 inHg, -3 to -6 % at 2000 rpm.
     assert 0.75 <= idle_vacuum_inHg()["std"] - idle_vacuum_inHg()["+10"] <= 6.0
@@ -288,6 +290,7 @@ def test_i2_by_400_to_600_and_500_to_800_rpm():
     assert power_peak("+10")[0] - power_peak("std")[0] >= 250.0
 
 
+@pytest.mark.slow
 def test_i3_lobe_separation():
     # Direction read in several trade tables; 1 to 2 % of peak torque and 1 to 2.5 inHg per 4 deg.
     (near, high), (own, middle) = torque_peak("106"), torque_peak("std")
@@ -359,6 +362,7 @@ def factor_of(name: str) -> float:
     return overlap_factor(angle, lifts[0], lifts[1], seats, engine.swept_volume_m3)
 
 
+@pytest.mark.slow
 def test_i5_vacuum_falls_as_the_overlap_factor_rises():
     # Whatever made it rise: longer lobes or a smaller separation.
     vacuum = idle_vacuum_inHg()
