@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from breathe.commands.options import Count, Decorated, runs_option, speeds
+from breathe.commands.options import Count, Decorated, runs_option, speeds, speeds_option
 
 
 def search_options(command: Decorated) -> Decorated:
@@ -32,12 +32,7 @@ def search_options(command: Decorated) -> Decorated:
             help='What each speed counts: "10 % below 2500, 60 % 2500-5500, 30 % above", or a CSV '
             "of rpm and weight. [default: all the same]",
         ),
-        click.option(
-            "--speeds",
-            "speed_text",
-            metavar="RPM",
-            help="first:last:step or a list. [default: round steps up to the engine's limit]",
-        ),
+        speeds_option,
     ):
         command = option(command)
     return command

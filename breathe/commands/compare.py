@@ -15,6 +15,7 @@ from breathe.commands.options import (
     runs_option,
     shown,
     speeds,
+    speeds_option,
 )
 
 if TYPE_CHECKING:
@@ -25,12 +26,7 @@ if TYPE_CHECKING:
     name="compare", short_help="Torque and more at every speed and cam setting: where longer helps."
 )
 @click.argument("engine", type=click.Path(path_type=Path))
-@click.option(
-    "--speeds",
-    "speed_text",
-    metavar="RPM",
-    help="first:last:step or a list. [default: round steps up to the engine's limit]",
-)
+@speeds_option
 @click.option(
     "--settings",
     "setting_text",

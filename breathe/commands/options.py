@@ -62,6 +62,12 @@ class Count(click.ParamType):
         return int(text)
 
 
+speeds_option = click.option(
+    "--speeds",
+    "speed_text",
+    metavar="RPM",
+    help="first:last:step or a list. [default: round steps up to the engine's limit]",
+)
 runs_option = click.option(
     "--runs",
     "runs_folder",

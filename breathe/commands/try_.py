@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from breathe.commands.options import Count, Opening, runs_option, speeds
+from breathe.commands.options import Count, Opening, runs_option, speeds, speeds_option
 
 FIGURES = ("torque", "peak-torque", "power", "ve", "residual", "bsfc", "knock")
 
@@ -16,12 +16,7 @@ FIGURES = ("torque", "peak-torque", "power", "ve", "residual", "bsfc", "knock")
 @click.command(name="try", short_help="Hundreds of what-ifs from a sheet: ranked, what mattered.")
 @click.argument("engine", type=click.Path(path_type=Path))
 @click.argument("plan", type=click.Path(path_type=Path))
-@click.option(
-    "--speeds",
-    "speed_text",
-    metavar="RPM",
-    help="first:last:step or a list. [default: round steps up to the engine's limit]",
-)
+@speeds_option
 @click.option(
     "--setting",
     metavar="LABEL",

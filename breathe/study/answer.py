@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from abc import ABC, abstractmethod
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from typing import Any, TypeVar
@@ -39,12 +40,12 @@ class AxisNote:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Kept:
+class Kept(ABC):
     """An answer that goes to a text and comes back."""
 
+    @abstractmethod
     def main_table(self) -> pd.DataFrame:
         """What goes to a CSV file."""
-        raise NotImplementedError
 
     def to_json(self) -> str:
         plain: dict[str, Any] = {}

@@ -122,7 +122,7 @@ def test_any_block_can_be_uncommented(read_text, name):
     blocks = new_engine_text(CHOICES[name]).split("\n\n")
     for number in range(len(blocks)):
         changed = [uncommented(b) if n == number else b for n, b in enumerate(blocks)]
-        read_text("\n\n".join(changed))
+        assert read_text("\n\n".join(changed)).pipes, blocks[number]
 
 
 def test_a_single_length_of_ones_own_takes_effect(read_text):
