@@ -82,7 +82,7 @@ def command(
         unwritten = search(
             run,
             None if redo else runs_folder,
-            about_cases(longer, at),
+            about_cases(longer, at, turning=False),
             threads,
             lambda ask: reach(built, at, weights, up_to_deg=up_to, hold=held, evaluators=ask),
         )

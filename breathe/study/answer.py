@@ -126,6 +126,9 @@ class Best(Kept):
     """Share of torque that changes by standing off the best place, by speed and axis."""
     tops: pd.DataFrame
     """Further places, apart from the best, that tie with it at a speed."""
+    turned: pd.DataFrame
+    """The best fixed cam and the variable one degreed in elsewhere, as `turned.turned` gives them;
+    empty where that was not asked."""
     fixed_does_not_clear: str = ""
     """The gap of the best fixed cam that fails, in words; `by_speed` has those of the others."""
     unknown_clearances: tuple[str, ...] | None = None

@@ -6,13 +6,13 @@ import itertools
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from breathe.engine.parts import Engine, Floats, Setting
 from breathe.study.answer import AxisNote, Best
+from breathe.study.cam_gains import cams_table
 from breathe.study.check_clearance import does_not_clear
 from breathe.study.choose import bare, default_speeds, speeds_of
 from breathe.study.crossings import tied
@@ -28,7 +28,9 @@ from breathe.study.survey import (
     design,
     point_at,
     settled_torque,
+    torque_at,
 )
+from breathe.study.turned import CASES_A_SPEED, can_turn, turned
 from breathe.study.weights import Weights, weights_of
 
 OFF_DEG = 12.0
@@ -100,16 +102,17 @@ def best(
     if not gear.axes:
         return _among_settings(engine, speeds, counted, ask)
     found = searched(engine, gear, speeds, counted, ask)
-    return _along_axes(engine, gear, speeds, counted, found)
+    return _along_axes(engine, gear, speeds, counted, found, ask)
 
 
-def about_cases(engine: Engine, speeds_rpm: Sequence[float]) -> int:
-    """Roughly how many cases a search takes; only for the time left."""
+def about_cases(engine: Engine, speeds_rpm: Sequence[float], *, turning: bool = True) -> int:
+    """Roughly how many cases a search takes, turned cams among them; only for the time left."""
     gear = moving(engine)
     beside = len([s for s in engine.settings if gear.place(s) is None])
     if not gear.axes:
         return len(speeds_rpm) * len(engine.settings)
-    return len(speeds_rpm) * (len(design(gear.axes)) + beside + len(gear.axes) + 1)
+    turns = CASES_A_SPEED if turning and can_turn(gear, len(speeds_rpm)) else 0
+    return len(speeds_rpm) * (len(design(gear.axes)) + beside + len(gear.axes) + 1 + turns)
 
 
 def searched(
@@ -160,7 +163,12 @@ def shares_at(weights: Weights, at: Sequence[int]) -> list[float]:
 
 
 def _along_axes(
-    engine: Engine, gear: Gear, speeds: Sequence[float], weights: Weights, found: Searched
+    engine: Engine,
+    gear: Gear,
+    speeds: Sequence[float],
+    weights: Weights,
+    found: Searched,
+    ask: Evaluate,
 ) -> Best:
     survey, at = found.survey, list(found.tops)
     shares = shares_at(weights, [n for n, speed in enumerate(speeds) if speed in found.tops])
@@ -189,22 +197,19 @@ def _along_axes(
         weights=weights.asked,
         fixed_place_deg=found.fixed.place,
         by_speed=by_speed,
-        cams=_cams(at, shares, variable, fixed_cams),
+        cams=cams_table(at, shares, variable, fixed_cams),
         steps=steps_table(at, shares, torque, fixed @ np.array(shares), variable, places=places),
         price=_price(survey, at, found.tops),
         tops=_other_tops(survey, found.tops),
+        turned=turned(engine, survey, found.tops, found.fixed, shares, ask)
+        if can_turn(gear, len(at))
+        else pd.DataFrame(),
         fixed_does_not_clear=gaps[-1],
         unknown_clearances=unknown(engine),
         notices=weights.notices,
         left_out_rpm=tuple(s for s in speeds if s not in found.tops),
         settings_in_file=len(engine.settings),
     )
-
-
-def torque_at(survey: Survey, speeds: Sequence[float], places: Sequence[Place]) -> Floats:
-    """(n_places, n_speeds)"""
-    at = np.array(places, dtype=float)
-    return np.stack([survey.response(speed)(at) for speed in speeds], axis=1)
 
 
 def _as_good(survey: Survey, speed: float, top: Peak, axis: int) -> tuple[float, float]:
@@ -306,10 +311,11 @@ def _among_settings(
         weights=weights.asked,
         fixed_place_deg=(),
         by_speed=by_speed,
-        cams=_cams(at, shares, variable, ranked),
+        cams=cams_table(at, shares, variable, ranked),
         steps=steps_table(at, shares, table, float(means.max()), variable, labels=labels),
         price=pd.DataFrame(),
         tops=pd.DataFrame(),
+        turned=pd.DataFrame(),
         fixed_does_not_clear=failing.get(labels[order[0]], ""),
         unknown_clearances=unknown(engine),
         notices=weights.notices,
@@ -318,48 +324,7 @@ def _among_settings(
     )
 
 
-# --- Gains ----------------------------------------------------------------------------------------
-
-
-def _cams(
-    speeds: Sequence[float],
-    shares: Sequence[float],
-    variable: Floats,
-    fixed: Sequence[tuple[str, str, Floats]],
-) -> pd.DataFrame:
-    """One row a cam: role, label, means, peak power, and what the variable one gains over it."""
-    return pd.DataFrame(
-        [
-            {"role": role, "label": label, **_figures(speeds, shares, torque, variable)}
-            for role, label, torque in [("variable", "", variable), *fixed]
-        ]
-    )
-
-
-def _figures(
-    speeds: Sequence[float], shares: Sequence[float], torque: Floats, variable: Floats
-) -> dict[str, Any]:
-    rpm = np.array(speeds)
-    power, best_power = (t * rpm * (math.pi / 30) for t in (torque, variable))
-    gain = variable / torque - 1
-    known = np.isfinite(gain)
-    most, least = (int(f(np.where(known, gain, v))) for f, v in
-                   ((np.argmax, -np.inf), (np.argmin, np.inf)))  # fmt: skip
-    mean, weighted = float(torque.mean()), float(torque @ np.array(shares))
-    peak = int(np.argmax(np.where(known, power, -np.inf)))
-    return {
-        "mean_Nm": mean,
-        "weighted_Nm": weighted,
-        "peak_power_W": float(power[peak]),
-        "peak_power_rpm": float(rpm[peak]),
-        "gain_mean": float(variable.mean()) / mean - 1,
-        "gain_weighted": float(variable @ np.array(shares)) / weighted - 1,
-        "gain_peak_power": float(best_power.max() / power[peak]) - 1,
-        "gain_most": float(gain[most]),
-        "gain_most_rpm": float(rpm[most]),
-        "gain_least": float(gain[least]),
-        "gain_least_rpm": float(rpm[least]),
-    }
+# --- Axes as a page names them -------------------------------------------------------------------
 
 
 def axis_note(engine: Engine, axis: Axis) -> AxisNote:

@@ -229,3 +229,9 @@ class Survey:
 def point_at(setting: Setting, speed_rpm: float) -> Point:
     """A setting at full load."""
     return Point(setting, Operating(speed_rpm=float(speed_rpm)))
+
+
+def torque_at(survey: Survey, speeds_rpm: Sequence[float], places: Sequence[Place]) -> Floats:
+    """Torque by the responses, (n_places, n_speeds)."""
+    at = np.array(places, dtype=float)
+    return np.stack([survey.response(speed)(at) for speed in speeds_rpm], axis=1)

@@ -20,6 +20,7 @@ from breathe.view.marks import MARK
 from breathe.view.places import degrees, in_words, place_of, span, travel, what_moves
 from breathe.view.said import said
 from breathe.view.tables import TIE, assumptions
+from breathe.view.turned import turned_gaps, turned_grid, with_turn
 from breathe.view.unit_text import in_user_units
 
 ROAD_LAW = (
@@ -52,10 +53,11 @@ def best_page(
     page += [*([] if found.axes else gaps_told(failing, system)), ""]
     if found.speeds > 1:
         page += [*_means(found, system), ""]
+        page += turned_grid(found, system)
         page += _steps(found, system)
     page += ["What was found", *(Item(text, indent=2) for text in findings(found, about, system))]
     page += [Item(_runs(found, rows), indent=2), ""]
-    told = said(case_names(rows, found.axes), about)
+    told = said(case_names(rows, with_turn(found)), about)
     page += [*(Item(text) for text in told), ""] if told else []
     page += assumptions(about, system)
     return [*page, *(Item(text) for text in cautions_of(failing, found.unknown_clearances))]
@@ -72,18 +74,19 @@ def _failing(found: Best) -> list[tuple[str, str]]:
         )
         for row in found.by_speed.to_dict("records")
     ]
-    return [*places, (fixed_name(found), found.fixed_does_not_clear)]
+    fixed = (fixed_name(found), found.fixed_does_not_clear)
+    return [*places, fixed, *turned_gaps(found)]
 
 
 def case_names(rows: pd.DataFrame, axes: Sequence[AxisNote]) -> pd.DataFrame:
-    """The cases with their places named as the page names them."""
+    """The cases with their places named as the page names them; the last axes may be left out."""
 
     def named(label: object) -> str:
         try:
             place = [float(part) for part in str(label).split()]
         except ValueError:
             return str(label)
-        return in_words(axes, place) if len(place) == len(axes) else str(label)
+        return in_words(axes[: len(place)], place) if len(place) <= len(axes) else str(label)
 
     return rows.assign(setting=[named(label) for label in rows["setting"]]) if len(rows) else rows
 

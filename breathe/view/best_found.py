@@ -14,6 +14,7 @@ from breathe.study.crossings import NUMERICAL_ERROR, tied
 from breathe.view import cautions
 from breathe.view.figures import change, percent
 from breathe.view.places import at_end, degrees, in_words, place_of
+from breathe.view.turned import turned_words
 
 NONE_FOUND = f"no difference found (below {NUMERICAL_ERROR * 100:g} %)"
 
@@ -27,6 +28,7 @@ def findings(found: Best, about: About, system: System) -> list[str]:
         told += [
             *_gain(found),
             *_against_standard(found, about),
+            *turned_words(found),
             *_rivals(found),
             *_step_gain(found),
         ]
