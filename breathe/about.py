@@ -20,6 +20,8 @@ class SettingNote:
     exhaust_duration_deg: float | None = None
     overlap_deg: float | None = None
     """Crank degrees both valves are open, at the same height."""
+    effective_compression_ratio: float | None = None
+    """From the closing of the intake valve, at the same height."""
     how: str = ""
     """How it differs from the engine's own cams, such as 'intake sleeve 7.2 mm'."""
     does_not_clear: str = ""

@@ -190,5 +190,8 @@ def _note(engine: Engine, setting: Setting) -> SettingNote:
         intake_duration_deg=intake.duration_deg if intake else None,
         exhaust_duration_deg=exhaust.duration_deg if exhaust else None,
         overlap_deg=overlap_deg(events.intake, events.exhaust, SEAT_HEIGHT_M) if both else None,
+        effective_compression_ratio=effective_compression_ratio(engine.cylinder, events.intake)
+        if intake
+        else None,
         how=how(setting),
     )

@@ -20,6 +20,7 @@ from breathe.view.console import Grid, Item, Piece
 from breathe.view.findings import against_standard, best_by_speed, neighbours, winners
 from breathe.view.gains import following
 from breathe.view.marks import best_that_clears, clearance_caution, marked
+from breathe.view.pushed_back import pushed_back
 from breathe.view.said import NOT_RUN, NOT_SETTLED, said, unsettled
 from breathe.view.unit_text import in_user_units
 from breathe.view.words import ALWAYS, QUANTITIES, Quantity
@@ -84,24 +85,30 @@ def comparison(
 
 def _head(about: About, system: System, against: str | None) -> list[Piece]:
     load = "full load" if about.throttle >= 1 else f"throttle open {about.throttle * 100:.3g} %"
+    ratios = any(note.effective_compression_ratio is not None for note in about.settings)
     rows = tuple(
         (
             note.label,
             _degrees(note.intake_duration_deg),
             _degrees(note.exhaust_duration_deg),
+            *([_ratio(note.effective_compression_ratio)] if ratios else []),
             in_user_units(note.how, system) + _mark(note.label, about, against),
         )
         for note in about.settings
     )
+    told = " and effective compression from intake closing" if ratios else ""
     height = _checking_height(about, system)
-    title = f"Cam settings; durations in crank degrees at {height} valve lift, lash taken off"
-    header = ("setting", "intake", "exhaust", "how")
+    title = f"Cam settings; durations in crank degrees{told} at {height} valve lift, lash taken off"
+    header = ("setting", "intake", "exhaust", *(["eff. CR"] if ratios else []), "how")
+    how = len(header) - 1
     return [
         f"{about.engine}: {_counted(len(about.settings), 'cam setting')} at "
         f"{_counted(len(about.speeds_rpm), 'speed')}, {load}, outside air "
         f"{_outside(about, system)}",
         "",
-        Grid(title=title, header=header, rows=rows, left=frozenset({0, 3}), folds=frozenset({3})),
+        Grid(
+            title=title, header=header, rows=rows, left=frozenset({0, how}), folds=frozenset({how})
+        ),
     ]
 
 
@@ -121,6 +128,10 @@ def _checking_height(about: About, system: System) -> str:
 
 def _degrees(angle: float | None) -> str:
     return "-" if angle is None else f"{angle:.0f}"
+
+
+def _ratio(value: float | None) -> str:
+    return "-" if value is None else f"{value:.2f}"
 
 
 def _outside(about: About, system: System) -> str:
@@ -308,6 +319,8 @@ def _findings(table: pd.DataFrame, about: About, system: System) -> list[Piece]:
     told += [*against_standard(torque, about), *neighbours(torque, about)]
     if "residual_fraction" in table:
         told += kept_burned_gas(torque, by_speed(table, about, "residual_fraction"), about)
+    if "pushed_back_fraction" in table:
+        told += pushed_back(by_speed(table, about, "pushed_back_fraction"), about)
     doubt = cautions.DOUBT.format(error=NUMERICAL_ERROR * 100)
     return ["What was found", *(Item(text, indent=2) for text in told), Item(doubt, indent=2), ""]
 

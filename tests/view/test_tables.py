@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -226,6 +228,28 @@ def test_compression_of_a_setting_is_one_row(table, about):
     table.loc[1, "settled"] = False
     grid = grid_titled(comparison(table, about, ("cr",)), "Effective")
     assert grid.rows == (("any", "10.10", "9.76", "9.22", "8.54", "7.72", "6.80"),)
+
+
+def test_compression_stands_beside_the_settings_where_it_is_known(about):
+    ratios = (10.16, 9.76, 9.22, 8.54, 7.72, 6.8)
+    notes = tuple(
+        replace(note, effective_compression_ratio=ratio)
+        for note, ratio in zip(about.settings, ratios, strict=True)
+    )
+    grid = grid_titled(comparison(pd.DataFrame(), replace(about, settings=notes)), "Cam settings")
+    assert grid.header[3] == "eff. CR"
+    assert [row[3] for row in grid.rows] == ["10.16", "9.76", "9.22", "8.54", "7.72", "6.80"]
+
+
+def test_what_is_pushed_back_is_told_of_each_setting(table, about):
+    # 1 % a step of duration, most at the lowest speed; the shortest has next to none.
+    step = (table["setting"].str.rstrip("°").astype(float) - 228) / 12
+    table["pushed_back_fraction"] = 0.04 * step * 1500 / table["speed_rpm"] + 1e-4
+    told = " ".join(text_of(comparison(table, about)).split())
+    assert "at the speed with most: 228° below 1 %, 240° 4 % at 1500 rpm" in told
+    assert "288° 20 % at 1500 rpm. `breathe show RUN --show reversion` has the rest." in told
+    table["pushed_back_fraction"] = 1e-3
+    assert "pushed back" not in text_of(comparison(table, about))
 
 
 def test_differences_may_be_from_another_setting(table, about):
