@@ -40,7 +40,7 @@ def command(
     units: str,
     csv: bool,
 ) -> None:
-    """Check the mechanics of ENGINE at every cam setting and both ends of travel.
+    """Check the mechanics of ENGINE at every cam setting and end of travel and turn.
 
     Clearances, springs, contact, sleeve and room, as far as the file's mechanical tables go; what
     they leave out is NOT CHECKED. Simulates nothing. The exit status is 0 whatever the verdict,

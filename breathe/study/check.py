@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from breathe.engine.parts import Engine, Setting, Side, Sleeve
+from breathe.engine.parts import Engine, Setting, Side
 from breathe.study.check_clearance import gap_questions, piston_lines, valve_lines
 from breathe.study.check_contact import contact_lines, seating_lines
 from breathe.study.check_contrast import Contrast, contrasts
@@ -16,10 +16,12 @@ from breathe.study.check_sleeve import sleeve_lines
 from breathe.study.check_springs import spring_lines, surge_lines
 from breathe.study.check_stand import SIDES, Speeds, Stand, mechanics_of, stand
 from breathe.study.choose import settings_of, speed_of
+from breathe.study.gear import Gear, gear_of
+from breathe.study.surface import distance
 from breathe.valvetrain.dwell import SEATED_AT_LEAST_DEG
 from breathe.valvetrain.timing import SEAT_HEIGHT_M, overlap_deg
 
-_SAME_M = 1e-7
+_SAME_DEG = 1e-3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,9 +30,9 @@ class Check:
 
     engine: Engine
     settings: tuple[Setting, ...]
-    """Those asked for, then the ends of travel that were not among them."""
+    """Those asked for, then the ends of travel and turn that were not among them."""
     ends: tuple[str, ...]
-    """Labels of the ends of travel that were added."""
+    """Labels of the ends that were added."""
     speeds: Speeds
     lines: tuple[Line, ...]
     overlap_deg: dict[str, float]
@@ -118,37 +120,24 @@ def check(
 
 
 def ends_of_travel(engine: Engine, settings: Sequence[Setting]) -> tuple[Setting, ...]:
-    """Both ends of each sleeve, together with those of the other, that no setting stands at."""
-    found: list[Setting] = []
-    for intake in _ends(engine.intake_cam.sleeve):
-        for exhaust in _ends(engine.exhaust_cam.sleeve):
-            if any(_stands_at(one, intake, exhaust) for one in settings):
-                continue
-            both = engine.intake_cam.sleeve and engine.exhaust_cam.sleeve
-            parts = [f"{intake * 1e3:.3g}"] if engine.intake_cam.sleeve else []
-            parts += [f"{exhaust * 1e3:.3g}"] if both or not parts else []
-            label = f"{'/'.join(parts)} mm"
-            found.append(Setting(label=label, intake_travel_m=intake, exhaust_travel_m=exhaust))
-    has_sleeve = engine.intake_cam.sleeve or engine.exhaust_cam.sleeve
-    return tuple(found) if has_sleeve else ()
-
-
-def _ends(sleeve: Sleeve | None) -> tuple[float, ...]:
-    return (0.0,) if sleeve is None else (0.0, sleeve.travel_max_m)
-
-
-def _stands_at(setting: Setting, intake_m: float, exhaust_m: float) -> bool:
-    """Whether a setting is the engine's own cams at these travels, and nothing else."""
-    plain = Setting(
-        label=setting.label,
-        intake_travel_m=setting.intake_travel_m,
-        exhaust_travel_m=setting.exhaust_travel_m,
+    """Both ends of each sleeve and phaser, with both of every other, that no setting stands at."""
+    gear = gear_of(engine)
+    stood = [place for place in map(gear.place, settings) if place is not None]
+    return tuple(
+        gear.setting(corner, label=_corner_label(gear, corner))
+        for corner in gear.corners()
+        if all(distance(corner, place) > _SAME_DEG for place in stood)
     )
-    near = (
-        abs(setting.intake_travel_m - intake_m) < _SAME_M
-        and abs(setting.exhaust_travel_m - exhaust_m) < _SAME_M
-    )
-    return setting == plain and near
+
+
+def _corner_label(gear: Gear, corner: Sequence[float]) -> str:
+    """Such as '16 mm', '0/8 mm' of intake and exhaust, '16mm/-20°', '-20/+10°'."""
+    places = list(zip(gear.axes, corner, strict=True))
+    travels = [f"{axis.travel_m(x) * 1e3:.3g}" for axis, x in places if axis.kind == "dwell"]
+    turns = [f"{x:+.3g}" if x else "0" for axis, x in places if axis.kind == "phase"]
+    if not turns:
+        return f"{'/'.join(travels)} mm"
+    return f"{'/'.join([*(f'{travel}mm' for travel in travels), *turns])}°"
 
 
 def _stands(

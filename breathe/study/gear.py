@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
@@ -10,6 +11,7 @@ from breathe.engine.parts import Engine, Setting, Side
 
 Kind = Literal["dwell", "phase"]
 SIDES: tuple[Side, Side] = ("intake", "exhaust")
+_SAME_DEG = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +42,13 @@ class Gear:
     axes: tuple[Axis, ...]
     """Empty for plain fixed or stepped cams."""
     steps: tuple[Setting, ...]
-    """Settings of the engine file with another cam or a stretched lobe: no axis leads there."""
+    """Settings of the engine file with another cam or a stretched lobe, or turned beyond the
+    phaser: no axis leads there."""
+
+    def corners(self) -> list[tuple[float, ...]]:
+        """Both ends of every axis with both of every other, crank degrees; none without axes."""
+        ends = [(axis.low_deg, axis.high_deg) for axis in self.axes]
+        return list(itertools.product(*ends)) if ends else []
 
     def setting(self, degrees: Sequence[float], label: str = "") -> Setting:
         """The setting at a place on the axes.
@@ -66,7 +74,7 @@ class Gear:
 
     def place(self, setting: Setting) -> tuple[float, ...] | None:
         """Crank degrees along each axis where ``setting`` stands; None if no axis leads there."""
-        if any(step.label == setting.label for step in self.steps):
+        if _is_step(setting, self.axes):
             return None
         return tuple(
             getattr(setting, f"{axis.side}_travel_m") * axis.deg_per_m
@@ -91,16 +99,15 @@ def gear_of(engine: Engine) -> Gear:
 
 
 def _is_step(setting: Setting, axes: tuple[Axis, ...]) -> bool:
-    """Whether a setting needs another cam, another lobe, or a phase that no phaser gives."""
+    """Whether a setting needs another cam, another lobe, or a turn that no phaser gives."""
     if setting.intake_cam or setting.exhaust_cam:
         return True
     if setting.intake_stretch != 1.0 or setting.exhaust_stretch != 1.0:
         return True
-    movable = {(axis.side, axis.kind) for axis in axes}
-    return any(
-        shift != 0.0 and (side, "phase") not in movable
-        for side, shift in (
-            ("intake", setting.intake_shift_deg),
-            ("exhaust", setting.exhaust_shift_deg),
-        )
-    )
+    turns = {axis.side: (axis.low_deg, axis.high_deg) for axis in axes if axis.kind == "phase"}
+    for side in SIDES:
+        low, high = turns.get(side, (0.0, 0.0))
+        shift = setting.intake_shift_deg if side == "intake" else setting.exhaust_shift_deg
+        if not low - _SAME_DEG <= shift <= high + _SAME_DEG:
+            return True
+    return False

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import csv
 import io
+import textwrap
 from collections.abc import Sequence
 from dataclasses import fields
 
-from breathe.engine.parts import Side
+from breathe.engine.parts import Engine, Side
 from breathe.engine.quantities import System
 from breathe.study.check import Check
 from breathe.study.check_line import Line, Topic
@@ -22,6 +23,7 @@ from breathe.view.console import Grid, Item, Piece
 
 SECTIONS = ("clearance", "springs", "surge", "contact", "sleeve", "contrast")
 """What may stand after ``--show``, in printing order."""
+_HEADING_WIDTH = 24
 _LEFT_OUT = (
     "Left out: gas force on the valve head, which the exhaust lobe has to open against; friction; "
     "valve springs that surge. Loads are of one valve: two on one follower double the lobe's."
@@ -60,7 +62,7 @@ def _head(found: Check) -> list[Piece]:
     engine = found.engine
     source = f" ({engine.source_file})" if engine.source_file else ""
     labels = [setting.label for setting in found.settings if setting.label not in found.ends]
-    ends = f"; ends of travel beside them: {', '.join(found.ends)}" if found.ends else ""
+    ends = f"; {_what_ends(engine)} beside them: {', '.join(found.ends)}" if found.ends else ""
     page: list[Piece] = [
         f"{engine.name}{source}: will anything touch, will the springs hold, does it fit",
         Item(f"Settings: {', '.join(labels)}{ends}", indent=2),
@@ -84,6 +86,16 @@ def _head(found: Check) -> list[Piece]:
         )
         page.append(Item(text, indent=2))
     return page
+
+
+def _what_ends(engine: Engine) -> str:
+    """What ends of the gear were added, and how their labels read."""
+    cams = (engine.intake_cam, engine.exhaust_cam)
+    sleeves = sum(cam.sleeve is not None for cam in cams)
+    phasers = sum(cam.phaser is not None for cam in cams)
+    things = ["travel"] * (sleeves > 0) + ["turn (crank degrees, - is earlier)"] * (phasers > 0)
+    told = f"ends of {' and '.join(things)}"
+    return told + (", intake/exhaust," if max(sleeves, phasers) > 1 else "")
 
 
 def _springs(found: Check, system: System) -> list[Piece]:
@@ -163,7 +175,7 @@ def _items(
             row
             for settings, group in sorted(groups.items(), key=lambda pair: pair[0] != "every")
             for row in (
-                (f"{settings}{' setting' if settings == 'every' else ''}:", *[""] * 4),
+                *((line, *[""] * 4) for line in _heading(settings)),
                 *((f"  {cells[0]}", *cells[1:]) for cells in group),
             )
         ]
@@ -176,6 +188,11 @@ def _items(
             folds=frozenset({2, 4}),
         )
     ]
+
+
+def _heading(settings: str) -> list[str]:
+    """What settings a part of a table holds for, in lines that do not widen its first column."""
+    return textwrap.wrap(f"{settings}{' setting' if settings == 'every' else ''}:", _HEADING_WIDTH)
 
 
 def _why(found: Check, topics: Sequence[Topic], side: Side) -> str:

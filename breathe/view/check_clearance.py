@@ -130,7 +130,7 @@ def _valves(found: Check, system: System) -> list[Piece]:
     cases = list(dict.fromkeys(_worst(group).case for group in groups.values()))
     rows: dict[tuple[str, ...], list[str]] = {}
     for label, group in groups.items():
-        overlap = f"{found.overlap_deg[label]:.0f}"
+        overlap = f"{round(found.overlap_deg[label])}"
         rows.setdefault((overlap, *_valve_cells(group, cases, system)), []).append(label)
     unit = "in" if system == "imperial" else "mm"
     title = (

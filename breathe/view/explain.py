@@ -237,7 +237,7 @@ def _event_row(one: SettingFacts, place: int) -> tuple[str, ...]:
         else:
             cells += [side.opens, side.closes, f"{side.duration_deg:.0f}"]
     overlap = one.overlap_deg[place]
-    return (*cells, "-" if overlap is None else f"{overlap:.0f}")
+    return (*cells, "-" if overlap is None else f"{round(overlap)}")
 
 
 def _compression(engine: Engine, facts: Sequence[SettingFacts], system: System) -> list[Piece]:

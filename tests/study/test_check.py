@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from breathe.engine.mechanics import PistonGap, ShaftRoom
-from breathe.engine.parts import Setting
+from breathe.engine.parts import Phaser, Setting
 from breathe.engine.read import read_engine
 from breathe.errors import BreatheError
 from breathe.study.check import Check, check, ends_of_travel
@@ -241,6 +241,39 @@ def test_ends_of_travel_are_added_where_no_setting_stands(story):
     assert check(engine, ["240°"]).ends == ("0 mm", "12 mm")
     moved = [Setting(label="late", intake_travel_m=0.012, intake_shift_deg=8.0)]
     assert len(ends_of_travel(engine, moved)) == 2
+
+
+def test_every_corner_of_sleeve_and_phaser_is_checked(story):
+    """A phaser must not clear at rest and touch when it turns."""
+    cam = dataclasses.replace(
+        story.engine.intake_cam, phaser=Phaser(earliest_deg=-20.0, latest_deg=10.0)
+    )
+    found = check(dataclasses.replace(story.engine, intake_cam=cam))
+    assert found.ends == ("0mm/-20°", "0mm/+10°", "12mm/-20°", "12mm/+10°")
+    turned = Setting(label="by hand", intake_travel_m=0.012, intake_shift_deg=-20.0)
+    by_hand = gap(check(story.engine, [turned]), "by hand").value
+    assert gap(found, "12mm/-20°").value == pytest.approx(by_hand, abs=1e-9)
+    assert gap(found, "12mm/-20°").verdict in ("touches", "too close")
+    # Opening held: 2.45 mm at every travel; 10 degrees later is farther off.
+    assert gap(found, "12mm/+10°").value > gap(found, "288°").value
+    assert found.worst.setting in ("0mm/-20°", "12mm/-20°")
+
+
+def test_corners_of_four_axes(story):
+    def both(cam):
+        sleeve = story.engine.intake_cam.sleeve
+        return dataclasses.replace(
+            cam, sleeve=sleeve, phaser=Phaser(earliest_deg=-20.0, latest_deg=0.0)
+        )
+
+    engine = dataclasses.replace(
+        story.engine,
+        intake_cam=both(story.engine.intake_cam),
+        exhaust_cam=both(story.engine.exhaust_cam),
+    )
+    ends = ends_of_travel(engine, engine.settings)
+    # 16 corners, of which 228 and 288 degrees, not turned, are settings of the file.
+    assert len(ends) == 14 and "12mm/12mm/-20/0°" in [one.label for one in ends]
 
 
 def test_a_sleeve_holds_itself_with_friction_enough(tmp_path):

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from breathe.engine.parts import Phaser
+from breathe.engine.parts import Phaser, Setting
 from breathe.engine.read import read_engine
 from breathe.study.gear import gear_of
 
@@ -39,3 +39,21 @@ def test_plain_cams_have_no_axes() -> None:
     gear = gear_of(read_engine(ENGINES / "road_four.toml"))
     assert gear.axes == ()
     assert gear.setting(()).label == "own"
+
+
+def test_corners_pair_both_ends_of_every_axis() -> None:
+    engine = read_engine(ENGINES / "road_four_sleeve.toml")
+    cam = replace(engine.intake_cam, phaser=Phaser(earliest_deg=-20.0, latest_deg=10.0))
+    corners = gear_of(replace(engine, intake_cam=cam)).corners()
+    low, high = 0.0, pytest.approx(60.0)
+    assert corners == [(low, -20.0), (low, 10.0), (high, -20.0), (high, 10.0)]
+    assert gear_of(read_engine(ENGINES / "road_four.toml")).corners() == []
+
+
+@pytest.mark.parametrize(("shift", "reached"), [(-20.0, True), (-20.5, False), (10.5, False)])
+def test_a_turn_beyond_the_phaser_is_no_place_of_it(shift: float, reached: bool) -> None:
+    engine = read_engine(ENGINES / "road_four_sleeve.toml")
+    cam = replace(engine.intake_cam, phaser=Phaser(earliest_deg=-20.0, latest_deg=10.0))
+    turned = Setting(label="turned", intake_shift_deg=shift)
+    gear = gear_of(replace(engine, intake_cam=cam, settings=(*engine.settings, turned)))
+    assert (gear.place(turned) is not None) == reached
