@@ -91,6 +91,8 @@ def build_sleeve(given: Mapping[str, Any], card: Card) -> Sleeve | None:
             card.findings.fault(place, f"{key} is missing; write {key} = {example}")
     if rate is None or "travel" not in given:
         return None
+    if given["travel"] == 0.0:
+        card.findings.ask(f"{place} travel", "found 0: a sleeve that never moves?")
     return Sleeve(
         travel_max_m=given["travel"],
         crank_deg_per_m=rate,

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from breathe.engine.findings import Findings
-from breathe.engine.keys import ENGINE_FILE, Key, Table
+from breathe.engine.keys import ENGINE_FILE, SIDES, Key, Table
 from breathe.engine.quantities import (
     EXAMPLES,
     STANDARD_AMBIENT_PA,
@@ -70,7 +70,24 @@ def check_file(raw: dict[str, Any], findings: Findings, ambient_Pa: float) -> Va
                 _mark(values[name], found, place.header)
     if "engine" not in raw:
         findings.fault("[engine]", "missing; it needs cylinders, bore and stroke", "engine")
+    _ask_turns(values, findings)
     return values
+
+
+def _ask_turns(values: Values, findings: Findings) -> None:
+    """Settings that stand where the phaser of that side does not turn its cam."""
+    for row in values.get("setting", []):
+        for side in SIDES:
+            phaser = values.get(side, {}).get("phaser", {})
+            shift = row.get(side, {}).get("shift", 0.0)
+            key, end = ("earliest", phaser.get("earliest")) if shift < 0 else (
+                "latest", phaser.get("latest"))  # fmt: skip
+            if end is not None and abs(shift) > abs(end) + 1e-9:
+                text = (
+                    f"{shift:g} deg crank is beyond the phaser, {key} {end:g}: taken as a fixed "
+                    "cam set there, which the phaser does not reach. Cam or crank degrees?"
+                )
+                findings.ask(f"{row['place']} {side}.shift", text)
 
 
 def _top_level(name: str, found: object) -> str:
@@ -85,6 +102,11 @@ def _not_a_table(name: str) -> str:
     if homes:
         return f"stands before any table; it belongs in {homes}"
     tables = ", ".join(ENGINE_FILE)
+    sided = [path for path, _ in _all_tables(ENGINE_FILE) if path in {f"{s}.{name}" for s in SIDES}]
+    if sided:
+        return f"not a table by itself; write {' or '.join(f'[{path}]' for path in sided)}"
+    if name == "inlet":
+        near = ["intake"]
     hint = f"did you mean {near[0]}?" if near else f"the tables are {tables}"
     return f"not a table of an engine file; {hint}"
 

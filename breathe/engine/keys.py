@@ -178,8 +178,8 @@ _SHAFT_ROOM: Table = {
 }
 
 _PHASER: Table = {
-    "earliest": Key("angle", "deg crank", (-60, 0), (-180, 0), "negative is earlier"),
-    "latest": Key("angle", "deg crank", (0, 60), (0, 180)),
+    "earliest": Key("angle", "deg crank", refuse=(-180, 180)),
+    "latest": Key("angle", "deg crank", refuse=(-180, 180)),
 }
 
 _SIDE: Table = {

@@ -94,14 +94,26 @@ def _cam(cam: Cam, side_of_tdc: str, system: System) -> str:
         f"crank "
         f"{side_of_tdc}"
     )
-    if cam.sleeve is None:
-        return told
-    sleeve = cam.sleeve
-    total = sleeve.travel_max_m * sleeve.crank_deg_per_m
+    if cam.sleeve is not None:
+        sleeve = cam.sleeve
+        total = sleeve.travel_max_m * sleeve.crank_deg_per_m
+        told += (
+            f"; sleeve travel {_length(sleeve.travel_max_m, system)}, "
+            f"{written(sleeve.crank_deg_per_m, 'sleeve rate', system)}, so {total:.4g} deg crank "
+            f"in all, {sleeve.closing_share * 100:.0f} % of it on the closing side"
+        )
+    return f"{told}; {_turns(cam, side_of_tdc)}" if cam.phaser is not None else told
+
+
+def _turns(cam: Cam, side_of_tdc: str) -> str:
+    """What a phaser does to the cam at its shortest: from where to where the centreline goes."""
+    assert cam.phaser is not None
+    early, late = cam.phaser.earliest_deg, cam.phaser.latest_deg
+    later = 1.0 if side_of_tdc == "ATDC" else -1.0
+    ends = [cam.centreline_deg + later * turn for turn in (early, late)]
     return (
-        f"{told}; sleeve travel {_length(sleeve.travel_max_m, system)}, "
-        f"{written(sleeve.crank_deg_per_m, 'sleeve rate', system)}, so {total:.4g} deg crank in "
-        f"all, {sleeve.closing_share * 100:.0f} % of it on the closing side"
+        f"phaser {-early:g} deg crank earlier to {late:g} later, {late - early:g} in all: "
+        f"centreline {ends[0]:g} to {ends[1]:g} {side_of_tdc}"
     )
 
 
