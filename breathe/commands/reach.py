@@ -28,15 +28,14 @@ LONGEST_DEG = 200.0
 @click.option(
     "--hold",
     type=click.Choice(["opening", "centre", "closing"]),
-    default="opening",
-    show_default=True,
-    help="Point that an imagined sleeve keeps, where the file has none.",
+    help="Point that the intake sleeve keeps instead. [default: the file's; opening where it has "
+    "no sleeve]",
 )
 @search_options
 def command(
     engine: Path,
     longest: str | None,
-    hold: str,
+    hold: str | None,
     speed_text: str | None,
     weights: str | None,
     units: str,
@@ -65,7 +64,7 @@ def command(
     at = default_speeds(built) if speed_text is None else speeds(speed_text)
     counted = weights_of(weights, at)
     up_to = None if longest is None else _degrees(longest)
-    held = cast(Hold, hold)
+    held = cast(Hold | None, hold)
     longer = asked_about(built, up_to, held).longer
     with open_run(
         runs_folder,

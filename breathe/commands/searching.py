@@ -197,7 +197,8 @@ def print_answer(
         return
     made = run.made.strftime("%Y-%m-%d %H:%M")
     kept = f"Kept in {run.folder} (breathe {run.versions.get('breathe', '?')}, {made})."
-    show([*page, "", *told, Item(kept), Item(_next(run))])
+    moves = bool(getattr(answer, "axes", ()))
+    show([*page, "", *told, Item(kept), Item(_next(run, moves))])
 
 
 def _origin(run: Run) -> list[Piece]:
@@ -210,9 +211,12 @@ def _origin(run: Run) -> list[Piece]:
     ]
 
 
-def _next(run: Run) -> str:
+def _next(run: Run, moves: bool) -> str:
     source = run.about.source_file or "ENGINE"
     named = f'"{source}"' if " " in source else source
     if run.kind == "best":
+        if not moves:
+            longest = '--up-to "60 deg crank"'
+            return f"Next: breathe reach {named} {longest}   (what a sleeve would bring)"
         return f"Next: breathe reach {named}   (what each millimetre of travel brings)"
     return f"Next: breathe check {named}   (whether it clears and the springs hold)"

@@ -28,7 +28,7 @@ class AxisNote:
     deg_per_m: float = 0.0
     """Added crank degrees per metre of sleeve travel; 0 where there is none, or it is not known."""
     rest_deg: float | None = None
-    """Duration at 0, as the labels of the engine file count it."""
+    """Duration at 0, as the engine file counts it."""
 
     @property
     def name(self) -> str:
@@ -163,8 +163,11 @@ class Reach(Kept):
     last 12 degrees and millimetres added, and whether it fits along the shaft."""
     by_axis: pd.DataFrame
     """One row an axis: gain of the longest range, the range past which each 12 degrees brings less
-    than the model can tell (nan if there is none), the range that gets nearly all, and the room."""
+    than the model can tell (nan if there is none), the range that gets nearly all, the number of
+    speeds at which no dwell is best, and the room."""
     speeds_rpm: tuple[float, ...]
+    held: str
+    """Point of the opening that the intake sleeve was asked to keep; empty where the file's is."""
     unknown_clearances: tuple[str, ...] | None = None
     notices: tuple[str, ...] = ()
     left_out_rpm: tuple[float, ...] = ()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
@@ -11,8 +10,8 @@ from typing import Any, Literal
 import numpy as np
 import pandas as pd
 
-from breathe.engine.mechanics import ShaftRoom, SideMechanics
-from breathe.engine.parts import Cam, Engine, Floats, Side, Sleeve
+from breathe.engine.mechanics import SideMechanics
+from breathe.engine.parts import Cam, Engine, Side, Sleeve
 from breathe.errors import BreatheError
 from breathe.study.answer import Reach
 from breathe.study.best import (
@@ -24,26 +23,24 @@ from breathe.study.best import (
 )
 from breathe.study.choose import default_speeds, speeds_of
 from breathe.study.compare import Row
-from breathe.study.crossings import NUMERICAL_ERROR
 from breathe.study.evaluate import Evaluator, Point
 from breathe.study.gear import Gear
 from breathe.study.place_gaps import gaps_of, unknown
-from breathe.study.survey import PART, Evaluate
+from breathe.study.range_room import fit, in_room
+from breathe.study.ranges import STEP_DEG, Window, knee_deg, listed, windows_of
+from breathe.study.survey import Evaluate
 from breathe.study.weights import weights_of
 from breathe.valvetrain.dwell import lift_curve
-from breathe.valvetrain.room import longest_duration_deg, room_sum, travel_room_m
-from breathe.valvetrain.sleeve import duration_play_deg
+from breathe.valvetrain.room import longest_duration_deg
 
 Hold = Literal["opening", "centre", "closing"]
 
-STEP_DEG = 12.0
 NEARLY_ALL = 0.9
-STEEPER = 1.5
-"""A law so many times as steep is asked about where room is short."""
+_AT_REST_DEG = 0.5
+"""A best dwell below this is none."""
 _CLOSING_SHARE = {"opening": 1.0, "centre": 0.5, "closing": 0.0}
 _IMAGINED_DEG_PER_M = 5000.0
 """Law of a sleeve that the file does not have; its travel is never told."""
-_MOST_OTHERS = 400
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +61,7 @@ def reach(
     weights: str | None = None,
     *,
     up_to_deg: float | None = None,
-    hold: Hold = "opening",
+    hold: Hold | None = None,
     evaluators: Callable[[Engine], Evaluate] | None = None,
     threads: int | None = None,
 ) -> Reach:
@@ -78,8 +75,9 @@ def reach(
     up_to_deg : float, optional
         Longest range to ask about, crank degrees of added duration; by default what the sleeve has.
         A longer sleeve, or one the file does not have, is imagined.
-    hold : 'opening', 'centre' or 'closing'
-        Point of the intake opening that a sleeve the file does not have keeps.
+    hold : 'opening', 'centre' or 'closing', optional
+        Point of the intake opening that its sleeve keeps; by default the file's, and the opening
+        of a sleeve the file does not have.
     evaluators : callable, optional
         Engine -> evaluator; by default an `Evaluator` of each.
     threads : int, optional
@@ -99,21 +97,23 @@ def reach(
     shares = np.array(shares_at(counted, at))
     tables, told = [], []
     for n, axis in enumerate(wanted.gear.axes):
-        windows = _windows(found, n, shares, up_to_deg if axis.kind == "dwell" else None)
+        windows = windows_of(found, n, shares, up_to_deg if axis.kind == "dwell" else None)
         rate = 0.0 if wanted.imagined else axis.deg_per_m
         side = _mechanics(engine, axis.side)
-        listed = _listed(windows)
-        table = _by_range(axis.name, listed, rate, side)
-        table["does_not_clear"] = _ends_that_fail(wanted, found, n, listed)
+        shown = listed(windows)
+        table = _by_range(axis.name, shown, rate, side)
+        table["does_not_clear"] = _ends_that_fail(wanted, found, n, shown)
         tables.append(table)
         row = _by_axis(axis.name, table, windows)
+        row["shortest_best"] = sum(top.place[n] < _AT_REST_DEG for top in found.tops.values())
         if rate and side is not None and side.room is not None:
-            row |= _in_room(rate, side, side.room, windows)
+            row |= in_room(rate, side, side.room, windows)
         told.append(row)
     notes = [axis_note(wanted.longer, axis) for axis in wanted.gear.axes]
     return Reach(
         axes=tuple(replace(note, deg_per_m=0.0) if wanted.imagined else note for note in notes),
         built_deg=wanted.built_deg,
+        held=hold or "",
         weights=counted.asked,
         by_range=pd.concat(tables, ignore_index=True),
         by_axis=pd.DataFrame(told),
@@ -127,7 +127,7 @@ def reach(
 # --- What is asked about --------------------------------------------------------------------------
 
 
-def asked_about(engine: Engine, up_to_deg: float | None, hold: Hold) -> Asked:
+def asked_about(engine: Engine, up_to_deg: float | None, hold: Hold | None) -> Asked:
     """The engine with every sleeve as long as asked.
 
     Raises
@@ -135,6 +135,7 @@ def asked_about(engine: Engine, up_to_deg: float | None, hold: Hold) -> Asked:
     BreatheError
         As `reach`.
     """
+    engine = _holding(engine, hold)
     gear = moving(engine)
     if not any(axis.kind == "dwell" for axis in gear.axes) and up_to_deg is not None:
         cam = engine.intake_cam
@@ -142,7 +143,7 @@ def asked_about(engine: Engine, up_to_deg: float | None, hold: Hold) -> Asked:
         sleeve = Sleeve(
             travel_max_m=travel,
             crank_deg_per_m=_IMAGINED_DEG_PER_M,
-            closing_share=_CLOSING_SHARE[hold],
+            closing_share=_CLOSING_SHARE[hold or "opening"],
         )
         longer = replace(engine, intake_cam=replace(cam, sleeve=sleeve))
         _check_seats(longer, "intake", up_to_deg)
@@ -160,6 +161,15 @@ def asked_about(engine: Engine, up_to_deg: float | None, hold: Hold) -> Asked:
             _check_seats(longer, axis.side, up_to_deg)
     built = tuple(axis.high_deg for axis in gear.axes)
     return Asked(engine, longer, moving(longer), built)
+
+
+def _holding(engine: Engine, hold: Hold | None) -> Engine:
+    """The engine with the intake sleeve it has holding another point."""
+    sleeve = engine.intake_cam.sleeve
+    if hold is None or sleeve is None:
+        return engine
+    other = replace(sleeve, closing_share=_CLOSING_SHARE[hold])
+    return replace(engine, intake_cam=replace(engine.intake_cam, sleeve=other))
 
 
 def lengthened(engine: Engine, side: Side, degrees: float) -> Engine:
@@ -229,84 +239,7 @@ def _mechanics(engine: Engine, side: Side) -> SideMechanics | None:
     return engine.mechanics.of(side) if engine.mechanics is not None else None
 
 
-# --- Ranges ---------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class Window:
-    """The best place of one range."""
-
-    range_deg: float
-    low_deg: float
-    high_deg: float
-    mean_Nm: float
-
-
-def _windows(found: Searched, axis: int, shares: Floats, up_to_deg: float | None) -> list[Window]:
-    """The best place of every range, degree by degree."""
-    line, torque = profile(found, axis)
-    longest = float(line[-1] - line[0])
-    if up_to_deg is not None:
-        longest = min(longest, up_to_deg)
-    spacing = (line[-1] - line[0]) / (len(line) - 1)
-    count = round(longest / spacing)
-    windows = [window(line, torque, shares, n * spacing) for n in range(count + 1)]
-    if len(found.survey.gear.axes) == 1:  # the search has it closer than a degree
-        (place,) = found.fixed.place
-        windows[0] = Window(0.0, place, place, max(found.fixed.value, windows[0].mean_Nm))
-    return windows
-
-
-def _listed(windows: Sequence[Window]) -> list[Window]:
-    """Those of 0, 12, 24 ... degrees and of the longest range."""
-    longest = windows[-1].range_deg
-    steps = [STEP_DEG * n for n in range(math.floor(longest / STEP_DEG + 1e-9) + 1)]
-    steps = steps if longest - steps[-1] < 0.5 else [*steps, longest]
-    return [min(windows, key=lambda one: abs(one.range_deg - step)) for step in steps]
-
-
-def profile(found: Searched, axis: int) -> tuple[Floats, Floats]:
-    """Torque along one axis with the others at their best.
-
-    Returns
-    -------
-    (n,) and (n_speeds, n) arrays
-        Places a degree apart [deg crank], torque [Nm].
-    """
-    survey, axes = found.survey, found.survey.gear.axes
-    own = axes[axis]
-    line = np.linspace(own.low_deg, own.high_deg, round(own.high_deg - own.low_deg) + 1)
-    others = [
-        np.linspace(a.low_deg, a.high_deg, max(3, round(_MOST_OTHERS ** (1 / (len(axes) - 1)))))
-        for n, a in enumerate(axes)
-        if n != axis
-    ]
-    places = np.array(
-        [[*rest[:axis], x, *rest[axis:]] for x in line for rest in itertools.product(*others)]
-    )
-    torque = [
-        survey.response(speed)(places).reshape(len(line), -1).max(axis=1)
-        for speed in found.speeds_rpm
-    ]
-    return line, np.array(torque)
-
-
-def window(line: Floats, torque: Floats, shares: Floats, range_deg: float) -> Window:
-    """The stretch of ``range_deg`` whose best at each speed has the largest weighted mean.
-
-    Parameters
-    ----------
-    line, torque
-        As `profile` gives them.
-    shares : (n_speeds,) array
-    range_deg : float
-    """
-    spacing = (line[-1] - line[0]) / (len(line) - 1)
-    count = min(round(range_deg / spacing), len(line) - 1)
-    best = np.lib.stride_tricks.sliding_window_view(torque, count + 1, axis=1).max(axis=2)
-    means = shares @ best
-    start = int(np.argmax(means))
-    return Window(range_deg, float(line[start]), float(line[start + count]), float(means[start]))
+# --- Tables ---------------------------------------------------------------------------------------
 
 
 def _by_range(
@@ -329,33 +262,10 @@ def _by_range(
                 "added_per_12_deg": added * STEP_DEG / wider,
                 "added_per_m": added * rate / wider if rate else math.nan,
                 "travel_m": one.range_deg / rate if rate else math.nan,
-                **_fit(one.range_deg, rate, side),
+                **fit(one.range_deg, rate, side),
             }
         )
     return pd.DataFrame(rows)
-
-
-def _fit(range_deg: float, rate: float, side: SideMechanics | None) -> dict[str, Any]:
-    """Whether a range fits along the shaft, the law that would make it fit, and its play."""
-    room = side.room if side is not None else None
-    if room is None or not rate:
-        return {"fits": "", "law_to_fit_deg_per_m": math.nan, "play_to_fit_deg": math.nan}
-    free = travel_room_m(room)
-    law = max(range_deg / free, rate) if free > 0 else math.nan
-    fits = free > 0 and range_deg / rate <= free + 1e-7
-    return {
-        "fits": "yes" if fits else "no",
-        "law_to_fit_deg_per_m": law,
-        "play_to_fit_deg": _play(side, law),
-    }
-
-
-def _play(side: SideMechanics | None, rate: float) -> float:
-    """Crank degrees by which play lets the duration wander; nan if not known."""
-    if side is None or side.sleeve is None or not math.isfinite(rate):
-        return math.nan
-    found = duration_play_deg(side.sleeve, rate)
-    return math.nan if found is None else found
 
 
 def _by_axis(name: str, table: pd.DataFrame, windows: Sequence[Window]) -> dict[str, Any]:
@@ -370,43 +280,4 @@ def _by_axis(name: str, table: pd.DataFrame, windows: Sequence[Window]) -> dict[
         "nearly_all_low_deg": enough.low_deg,
         "nearly_all_high_deg": enough.high_deg,
         "nearly_all_gain": enough.mean_Nm / none - 1,
-    }
-
-
-def knee_deg(table: pd.DataFrame) -> float:
-    """Smallest range past which every 12 degrees bring less than the numerical error; nan if the
-    last ones still bring more."""
-    pays = np.flatnonzero(table.added_per_12_deg.to_numpy() > NUMERICAL_ERROR)
-    last = int(pays[-1]) if len(pays) else 0
-    return float(table.range_deg.iloc[last]) if last < len(table) - 1 else math.nan
-
-
-def _in_room(
-    rate: float,
-    side: SideMechanics,
-    room: ShaftRoom,
-    windows: Sequence[Window],
-) -> dict[str, Any]:
-    """The room, what range it holds at this law and at a steeper one, and the best choice in it.
-
-    The best choice is the smallest range that gets what the largest one inside the room does.
-    """
-    free, steeper = travel_room_m(room), STEEPER * rate
-    row: dict[str, Any] = {"room_m": free, "room_sum": room_sum(room), "law_deg_per_m": rate}
-    if free <= 0:
-        return row
-    fitting = [one for one in windows if one.range_deg <= free * rate + 1e-6]
-    inside = next(one for one in fitting if one.mean_Nm >= fitting[-1].mean_Nm * (1 - PART))
-    axial = side.sleeve.axial_play_m if side.sleeve is not None else None
-    return row | {
-        "room_deg": free * rate,
-        "axial_play_m": math.nan if axial is None else axial,
-        "play_deg": _play(side, rate),
-        "steeper_law_deg_per_m": steeper,
-        "steeper_room_deg": free * steeper,
-        "steeper_play_deg": _play(side, steeper),
-        "inside_deg": inside.range_deg,
-        "inside_low_deg": inside.low_deg,
-        "inside_high_deg": inside.high_deg,
-        "inside_gain": inside.mean_Nm / windows[0].mean_Nm - 1,
     }

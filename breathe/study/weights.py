@@ -19,8 +19,8 @@ EXAMPLE = "10 % below 2500, 60 % 2500-5500, 30 % above"
 _SPEED = r"(\d+(?:\.\d+)?)\s*(?:rpm)?"
 _BAND = re.compile(
     rf"(?P<share>\d+(?:[.,]\d+)?)\s*%?\s*(?:(?:at|from|for|of)\s+)*"
-    rf"(?:(?P<below>below|under|up to)(?:\s+{_SPEED})?"
-    rf"|(?P<above>above|over|beyond)(?:\s+{_SPEED})?"
+    rf"(?:(?P<below>below|under|up to|<)(?:\s*{_SPEED})?"
+    rf"|(?P<above>above|over|beyond|>)(?:\s*{_SPEED})?"
     rf"|{_SPEED}\s*(?:-|–|to|\.\.)\s*{_SPEED})",
     re.IGNORECASE,
 )
@@ -133,8 +133,15 @@ def _band(match: re.Match[str], words: str, edges: Sequence[float]) -> _Band:
 
 def _of_bands(asked: str, bands: Sequence[_Band], speeds_rpm: Sequence[float]) -> Weights:
     shares, taken = np.zeros(len(speeds_rpm)), set()
+    # "Below 3500, above": 3500 counts as above, or it would count nothing.
+    ends = {band.high_rpm for band in bands if math.isinf(band.low_rpm)}
     for band in bands:
-        inside = [n for n, speed in enumerate(speeds_rpm) if n not in taken and band.holds(speed)]
+        edges = {band.low_rpm} & ends if math.isinf(band.high_rpm) else set()
+        inside = [
+            n
+            for n, speed in enumerate(speeds_rpm)
+            if n not in taken and (band.holds(speed) or speed in edges)
+        ]
         taken.update(inside)  # a speed on the edge of two bands belongs to the lower
         if band.share > 0 and not inside:
             raise _outside(asked, f"{band.words!r}", speeds_rpm)

@@ -29,8 +29,9 @@ def room_sum(room: ShaftRoom) -> str:
     free = room.between_bearings_m - room.lobes * room.fixed_per_lobe_m
     count = 1 if room.shared_sleeve else room.lobes
     shared = f", for {count} sleeves {travel_room_m(room) * 1e3:.1f} mm each" if count > 1 else ""
+    lobes = f"{room.lobes} lobe{'' if room.lobes == 1 else 's'}"
     return (
-        f"{room.between_bearings_m * 1e3:.1f} mm between bearing faces less {room.lobes} x "
+        f"{room.between_bearings_m * 1e3:.1f} mm between bearing faces less {lobes} x "
         f"{room.fixed_per_lobe_m * 1e3:.1f} mm fixed leaves {free * 1e3:.1f} mm{shared}"
     )
 

@@ -15,7 +15,7 @@ from breathe.study.crossings import NUMERICAL_ERROR
 from breathe.view import cautions
 from breathe.view.best import case_names, cautions_of, gaps_told, outside, over_speed
 from breathe.view.console import Grid, Item, Piece
-from breathe.view.figures import change, percent
+from breathe.view.figures import change, percent, torque_texts
 from breathe.view.marks import MARK
 from breathe.view.places import span, travel, what_moves
 from breathe.view.said import said
@@ -23,6 +23,9 @@ from breathe.view.tables import TIE, assumptions
 from breathe.view.unit_text import in_user_units
 
 Row = Mapping[Any, Any]
+
+MANY = 0.25
+"""Share of the speeds at which no dwell must be best before that is told."""
 
 
 def reach_page(
@@ -34,6 +37,7 @@ def reach_page(
         f"{about.engine}: what range of travel brings, {count} "
         f"speed{'' if count == 1 else 's'}, full load, outside air {outside(about, system)}",
         *(Item(text) for text in what_moves(found.axes, system)),
+        *_held(found),
         "",
         *(Item(notice) for notice in found.notices),
     ]
@@ -47,7 +51,7 @@ def reach_page(
     page.append("What was found")
     for n, axis in enumerate(found.axes):
         page += [Item(text, indent=2) for text in _told(found, axis, n, system)]
-    page += [Item(text, indent=2) for text in (*_general(found), _runs(rows))]
+    page += [Item(text, indent=2) for text in (*_general(found, system), _runs(rows))]
     page.append("")
     told = said(case_names(rows, found.axes), about)
     page += [*(Item(text) for text in told), ""] if told else []
@@ -55,6 +59,13 @@ def reach_page(
     failing = {where: gap for axis in found.axes for where, gap in _failing(found, axis).items()}
     texts = cautions_of(failing, found.unknown_clearances)
     return [*page, *(Item(text) for text in texts)]
+
+
+def _held(found: Reach) -> list[Piece]:
+    """Where the sleeve is asked to keep another point than the file has it keep."""
+    if not found.held or not found.built_deg:
+        return []
+    return [Item(f"Asked with the {found.held} held, whatever the file's sleeve holds.")]
 
 
 def _failing(found: Reach, axis: AxisNote) -> dict[str, str]:
@@ -81,7 +92,7 @@ def _table(found: Reach, axis: AxisNote, n: int, system: System) -> Grid:
     header = ["range", "best place", "gain", "per 12°"]
     header += [f"per {length}", f"travel {length}"] if millimetres else []
     header += ["fits"] if fits else []
-    header += [f"law °/{length}", "play °"] if short else []
+    header += [f"°/{length}", "° play"] if short else []
     cells = []
     for row in table.to_dict("records"):
         first = row["range_deg"] == 0
@@ -106,9 +117,7 @@ def _table(found: Reach, axis: AxisNote, n: int, system: System) -> Grid:
         f"{NUMERICAL_ERROR * 100:g} %"
     )
     if short:
-        title += (
-            "; the law that would fit the room, and the play in the duration that comes with it"
-        )
+        title += "; the law needed to fit the room, and the play in the duration then"
     built = found.built_deg[n] if found.built_deg else 0.0
     title += f". As built: {built:.0f}°" if built and millimetres else ""
     return Grid(title=title, header=tuple(header), rows=tuple(cells))
@@ -136,11 +145,13 @@ def _told(found: Reach, axis: AxisNote, n: int, system: System) -> list[str]:
         return [
             f"Range of the {axis.name} is not shown to be worth it: all {longest:.0f}° gain less "
             f"than {NUMERICAL_ERROR * 100:g} % in the mean over the best fixed cam.",
+            *_shortest_best(found, axis, row),
             *_room(axis, row, longest, system),
         ]
     return [
         f"{_knee(axis, row, longest)} {_nearly_all(axis, row, system)}",
         *_above_shortest(axis, table),
+        *_shortest_best(found, axis, row),
         *_room(axis, row, longest, system),
     ]
 
@@ -183,6 +194,18 @@ def _above_shortest(axis: AxisNote, table: pd.DataFrame) -> list[str]:
     return [
         "A range whose best place begins above the shortest duration means the same flanks, ground "
         "with so much dwell between them when the sleeve is at rest."
+    ]
+
+
+def _shortest_best(found: Reach, axis: AxisNote, row: Row) -> list[str]:
+    """Where no dwell at all is best, a shorter lobe decides what a sleeve can bring."""
+    at, speeds = int(row["shortest_best"]), len(found.speeds_rpm)
+    if axis.kind != "dwell" or at < MANY * speeds:
+        return []
+    return [
+        f"At {at} of {speeds} speeds no dwell at all is best: the lobe is long already. On a "
+        f"shorter one, ground with the same flanks nearer each other ([{axis.side}.cam] duration), "
+        "range may be worth more."
     ]
 
 
@@ -245,8 +268,18 @@ def _length(value_m: float, system: System, digits: int = 1) -> str:
     return f"{from_si(value_m, 'length', unit):.{digits + more}f} {unit}"
 
 
-def _general(found: Reach) -> list[str]:
-    told = []
+def _mean(found: Reach, system: System) -> str:
+    """Torque itself, to set beside that of another question."""
+    told, unit = [], user_unit("torque", system)
+    for axis in found.axes:
+        table, _ = _of(found, axis)
+        none, whole = torque_texts(table[["weighted_Nm"]].iloc[[0, -1]], system)["weighted_Nm"]
+        told.append(f"{none} {unit} with no range of {axis.name}, {whole} {unit} with all of it")
+    return f"Mean torque: {'; '.join(told)}."
+
+
+def _general(found: Reach, system: System) -> list[str]:
+    told = [_mean(found, system)]
     if found.left_out_rpm:
         where = ", ".join(f"{speed:.0f}" for speed in found.left_out_rpm)
         told.append(f"Left out, for want of cases that settled: {where} rpm.")

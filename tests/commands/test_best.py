@@ -135,10 +135,34 @@ def test_one_speed_needs_no_variable_cam(breathe, cases):
 def test_nothing_moves(breathe, cases):
     page = " ".join(breathe("best", FIXED, *BAND).out.split())
     assert "Nothing moves: the file has no sleeve and no phaser. Its 6 settings are ranked" in page
+    assert 'road_four.toml --up-to "60 deg crank"' in page
     found = breathe("reach", FIXED, *BAND)
     assert found.status == 2 and "nothing moves" in found.err
     page = " ".join(breathe("reach", FIXED, *BAND, "--up-to", "48 deg crank").out.split())
     assert "only degrees are told" in page
+
+
+def test_a_cam_that_stands_alone_gains_nothing_over_itself(breathe, cases, tmp_path):
+    text = FIXED.read_text(encoding="utf-8")
+    alone = text[: text.index('[[setting]]\nlabel = "240°"')] + '[[setting]]\nlabel = "264°"\n'
+    (tmp_path / "alone.toml").write_text(alone, encoding="utf-8")
+    page = " ".join(breathe("best", tmp_path / "alone.toml", *BAND).out.split())
+    assert "It has one setting, so there is nothing to choose from." in page
+    assert "best fixed" not in page and "stepped" not in page
+    assert '--up-to "60 deg crank"' in page
+
+
+def test_a_sleeve_may_be_asked_to_hold_another_point(breathe, cases):
+    page = " ".join(breathe("reach", SLEEVE, *BAND, "--hold", "centre").out.split())
+    assert "Asked with the centre held, whatever the file's sleeve holds." in page
+    assert "Mean torque: 176 Nm with no range of intake dwell, 180 Nm with all of it." in page
+    page = " ".join(breathe("reach", SLEEVE, *BAND).out.split())
+    assert "Asked with" not in page
+
+
+def test_the_room_is_told_in_inches(breathe, cases):
+    page = " ".join(breathe("reach", SLEEVE, *BAND, "--units", "imperial").out.split())
+    assert "1.5 in between bearing faces less 2 lobes x 0.528 in fixed" in page
 
 
 def test_places_that_do_not_clear_are_marked(breathe, cases):

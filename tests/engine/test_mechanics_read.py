@@ -218,8 +218,8 @@ ASKED = [
     (
         '[intake.shaft_room]\nbetween_bearings = "38 mm"\nlobes = 2\nfixed_per_lobe = "20.4 mm"\n'
         "shared_sleeve = false",
-        "[intake.shaft_room]: no room for travel: 38.0 mm between bearing faces less 2 x 20.4 mm "
-        "fixed leaves -2.8 mm, for 2 sleeves -1.4 mm each",
+        "[intake.shaft_room]: no room for travel: 38.0 mm between bearing faces less 2 lobes x "
+        "20.4 mm fixed leaves -2.8 mm, for 2 sleeves -1.4 mm each",
     ),
 ]
 

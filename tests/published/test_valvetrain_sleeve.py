@@ -176,7 +176,7 @@ def test_s8_negative_room_shows_its_sum():
     room = ShaftRoom(between_bearings_m=0.026, lobes=2, fixed_per_lobe_m=0.0134)
     assert travel_room_m(room) * 1e3 == pytest.approx(-0.4, rel=1e-9)
     assert room_sum(room) == (
-        "26.0 mm between bearing faces less 2 x 13.4 mm fixed leaves -0.8 mm, "
+        "26.0 mm between bearing faces less 2 lobes x 13.4 mm fixed leaves -0.8 mm, "
         "for 2 sleeves -0.4 mm each"
     )
 

@@ -192,7 +192,7 @@ def test_surge_harmonics_differ_between_settings(story):
 def test_s8_travel_and_duration_that_fit(story):
     line = one(story, "room", "travel the shaft allows", side="intake")
     assert line.value * 1e3 == pytest.approx(5.6) and line.verdict == "does not fit"
-    assert "38.0 mm between bearing faces less 2 x 13.4 mm" in line.rule
+    assert "38.0 mm between bearing faces less 2 lobes x 13.4 mm" in line.rule
     added = one(story, "room", "duration it allows", side="intake")
     assert added.value == pytest.approx(228 + 28, abs=0.05)
     assert added.note.startswith("28 deg more")

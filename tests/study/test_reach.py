@@ -14,7 +14,8 @@ from breathe.engine.read import read_engine
 from breathe.errors import BreatheError
 from breathe.study.answer import Reach
 from breathe.study.best import best
-from breathe.study.reach import knee_deg, reach
+from breathe.study.ranges import knee_deg
+from breathe.study.reach import reach
 from tests.study.invented import Invented, flat, one_hump
 
 ENGINES = Path(__file__).parents[2] / "engines"
@@ -140,3 +141,24 @@ def test_an_answer_comes_back_from_its_text(engine):
     assert again.axes == found.axes and again.speeds_rpm == found.speeds_rpm
     pd.testing.assert_frame_equal(again.by_range, found.by_range)
     pd.testing.assert_frame_equal(again.by_axis, found.by_axis)
+
+
+def test_another_point_may_be_held_than_the_file_s(engine):
+    seen: list[Engine] = []
+
+    def evaluator(one: Engine) -> Invented:
+        seen.append(one)
+        return Invented(one_hump, 5000.0)
+
+    found = reach(engine, SPEEDS, evaluators=evaluator, hold="centre")
+    assert found.held == "centre"
+    assert {one.intake_cam.sleeve.closing_share for one in seen if one.intake_cam.sleeve} == {0.5}
+    assert engine.intake_cam.sleeve is not None and engine.intake_cam.sleeve.closing_share == 1.0
+    assert reach(engine, SPEEDS, evaluators=evaluator).held == ""
+
+
+def test_speeds_at_which_no_dwell_is_best_are_counted(engine):
+    # The best dwells are 10 to 50 degrees; 25 less leaves two of five speeds below none.
+    found, _ = asked(engine, torque=lambda dwell, turn, speed: one_hump(dwell + 25, turn, speed))
+    assert found.by_axis.shortest_best.iloc[0] == 2
+    assert asked(engine)[0].by_axis.shortest_best.iloc[0] == 0

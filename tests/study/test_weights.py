@@ -33,6 +33,7 @@ def test_bands_share_their_weight_among_their_speeds():
         "10% under 2500 rpm; 60% from 2500 to 5500 rpm; 30% over 5500",
         "60 % 2500..5500, 30 % above 5500, 10 % below 2500",
         "10 below 2500, 60 2500-5500, 30 above",
+        "10% <2500, 60% 2500–5500, 30% >5500",
     ],
 )
 def test_other_ways_to_write_the_same(text):
@@ -48,6 +49,13 @@ def test_more_than_a_hundred_per_cent_is_scaled_and_said():
 def test_an_edge_of_two_bands_belongs_to_the_lower():
     found = shares("50 % 1500-3000, 50 % 3000-7500")
     assert found[3000] == pytest.approx(0.5 / 4) and found[3500] == pytest.approx(0.5 / 9)
+
+
+def test_no_speed_is_lost_between_below_and_above():
+    for text in ("50 % below 3500, 50 % above", "50 % under 3500, 50 % > 3500"):
+        found = weights_of(text, SPEEDS)
+        assert found.notices == ()
+        assert dict(zip(SPEEDS, found.shares, strict=True))[3500] == pytest.approx(0.5 / 9)
 
 
 @pytest.mark.parametrize(

@@ -42,11 +42,11 @@ def test_lobes_and_travel_fill_the_room(between, lobes, fixed, shared):
 def test_the_sum_in_words():
     room = ShaftRoom(between_bearings_m=0.038, lobes=2, fixed_per_lobe_m=0.0134)
     assert room_sum(room) == (
-        "38.0 mm between bearing faces less 2 x 13.4 mm fixed leaves 11.2 mm, "
+        "38.0 mm between bearing faces less 2 lobes x 13.4 mm fixed leaves 11.2 mm, "
         "for 2 sleeves 5.6 mm each"
     )
     assert room_sum(replace(room, shared_sleeve=True)).endswith("leaves 11.2 mm")
-    assert room_sum(replace(room, lobes=1)).endswith("less 1 x 13.4 mm fixed leaves 24.6 mm")
+    assert room_sum(replace(room, lobes=1)).endswith("less 1 lobe x 13.4 mm fixed leaves 24.6 mm")
 
 
 def test_a_shaft_without_lobes_is_refused():
