@@ -9,7 +9,7 @@ import click
 
 from breathe.commands.options import Count, Decorated, Opening, runs_option
 
-SHOWN = "map, vacuum, throttle, torque, bmep, fuel, pmep, residual, cr, knock, travel"
+SHOWN = "map, vacuum, throttle, torque, bmep, fuel, pmep, residual, cr, knock, travel, limits"
 
 
 OPTIONS: dict[str, dict[str, Any]] = {

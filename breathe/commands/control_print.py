@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from breathe.commands.control_facts import file_facts
 from breathe.errors import BreatheError
 from breathe.runs import Run
 from breathe.study.control_answer import Control
 from breathe.study.map_file import (
     Proof,
+    Rows,
     Table,
     csv_text,
     json_text,
@@ -20,7 +21,6 @@ from breathe.study.map_file import (
     read_back,
     write_map,
 )
-from breathe.version import VERSION
 from breathe.view.console import Item, Piece
 
 
@@ -55,7 +55,7 @@ def written(
     if path.suffix.lower() == ".csv":
         text = csv_text(table, rows, decimal_comma=comma)
     else:
-        text = json_text(table, _facts(found, run, table), rows)
+        text = json_text(table, file_facts(found, run, table, _proof(found, table), rows), rows)
     write_map(path, text, replace=overwrite)
     again = read_back(path.read_text(encoding="utf-8"), table, decimal_comma=comma)
     proof = _proof(found, again)
@@ -68,71 +68,35 @@ def written(
             f"{path}: taken away again: read back, it gives {proof.lowest:g} to "
             f"{proof.highest:g}, and {proof.safe_low:g} to {proof.safe_high:g} is safe"
         )
-    return [
-        f"Written: {path} ({rows}, {again.values.shape[0]} loads x {again.values.shape[1]} "
-        f"speeds). Read back and looked up at {proof.looked_up} places, beyond the edges too and "
-        f"in whole steps rounded down, to the nearest and up: {proof.lowest:g} to "
-        f"{proof.highest:g} {table.unit}, never outside the safe {proof.safe_low:g} to "
-        f"{proof.safe_high:g}; whole steps stray by up to {proof.rounding_worst:.2g} "
-        f"{table.unit}. Outside the axes: hold the edge."
+    return [_told(found, path, rows, table, proof)]
+
+
+def _told(found: Control, path: Path, rows: Rows, table: Table, proof: Proof) -> str:
+    """What was written, and what the proof of it found."""
+    unit, (loads, speeds) = table.unit, table.values.shape
+    unknown = "" if found.facts["clear"]["checked"] else " (travel alone: clearance NOT CHECKED)"
+    told = [
+        f"Written: {path} ({rows}, {loads} loads x {speeds} speeds). Read back and looked up at "
+        f"{proof.looked_up} places, beyond the edges too and in whole steps rounded down, to the "
+        f"nearest and up: {proof.lowest:g} to {proof.highest:g} {unit}, never outside the safe "
+        f"{proof.safe_low:g} to {proof.safe_high:g}{unknown}; whole steps stray by up to "
+        f"{proof.rounding_worst:.2g} {unit}. Outside the axes: hold the edge."
     ]
+    if proof.past_cell_limits > 2 * table.step:
+        told.append(
+            "Between cells the limits of single cells (burnt gas, knock, vacuum), joined by "
+            f"straight lines, are passed by up to {proof.past_cell_limits:.2g} {unit}."
+        )
+    if proof.needs_output_limits:
+        told.append(
+            "A controller that rounds the products of its four cells one by one could ask for "
+            f"{proof.products_lowest:g} to {proof.products_highest:g}: set its output limits to "
+            f"{proof.safe_low:g} and {proof.safe_high:g}."
+        )
+    return " ".join(told)
 
 
 def _proof(found: Control, table: Table) -> Proof:
     safe = sorted(found.facts["safe"])
     low, high = found.table("low").values, found.table("high").values
     return prove(table, (safe[0], safe[1]), low, high)
-
-
-def _facts(found: Control, run: Run, table: Table) -> dict[str, Any]:
-    """What goes into the file beside the table."""
-    facts, act = found.facts, found.facts["actuator"]
-    proof = _proof(found, table)
-    return {
-        "engine": {
-            "name": run.about.engine,
-            "file": run.about.source_file,
-            "fingerprint": facts["engine_fingerprint"],
-            "speed_limit_rpm": run.about.speed_limit_rpm,
-        },
-        "data": {"fingerprint": facts["data_fingerprint"], "model_runs": facts["model_runs"]},
-        "made_by": f"breathe {VERSION}",
-        "date": datetime.now().astimezone().isoformat(timespec="seconds"),
-        "safe_range": {"low": min(facts["safe"]), "high": max(facts["safe"]), "unit": table.unit},
-        "limits": facts["limits"],
-        "limits_units": "speeds in rpm, loads in SI (Pa, or share of opening); residual share, "
-        "vacuum in Pa, slew in deg crank per rpm",
-        "clearance": facts["clear"],
-        "fallback": {"value": facts["fallback"]["shown"], "unit": table.unit},
-        "actuator": {
-            "slew_deg_per_s": act["slew_deg_per_s"],
-            "hysteresis_deg": act["hysteresis_deg"],
-            "deg_crank_per_mm": facts["deg_per_mm"] or None,
-            "zero": facts["shown"]["zero"],
-        },
-        "air_ratio": {
-            "part_load": facts["part_load_lambda"],
-            "full_load": facts["full_load_lambda"],
-        },
-        "given_up_share": _lines(found, "given_up"),
-        "as_good_deg": _lines(found, "as_good_deg"),
-        "supported_by": _lines(found, "support"),
-        "order_of_these": "load rising, speed rising",
-        "proof": {"lowest": proof.lowest, "highest": proof.highest, "holds": proof.holds},
-        "cautions": [
-            "An estimate, not a clearance check.",
-            "Correct the fuel before load: the air changes with the cam.",
-            "Spark made for one setting is wrong for another.",
-        ],
-    }
-
-
-def _lines(found: Control, column: str) -> list[list[Any]]:
-    wide = found.cells.pivot(index="load", columns="speed_rpm", values=column)
-    return [[_plain(x) for x in line] for line in wide.to_numpy()]
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, str):
-        return value
-    return round(float(value), 5) if np.isfinite(value) else None

@@ -175,7 +175,9 @@ def _limits(
     low, high = axis.low_deg, axis.high_deg
     if typed["travel"] is not None:
         low, high = within_travel(axis, *words.travel(typed["travel"], shown, durations, axis))
-    vacuum = words.vacuum(typed["keep_vacuum"]) if typed["keep_vacuum"] else None
+    vacuum = None
+    if typed["keep_vacuum"]:
+        vacuum = words.vacuum(typed["keep_vacuum"], engine.air.pressure_Pa)
     return Limits(
         low_deg=low,
         high_deg=high,

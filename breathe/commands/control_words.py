@@ -159,7 +159,7 @@ def gear_change(text: str, where: str = "--gear-change") -> Change:
     return Change(from_rpm=float(found[1]), to_rpm=float(found[2]), lasts_s=float(found[3]))
 
 
-def vacuum(text: str, where: str = "--keep-vacuum") -> Vacuum:
+def vacuum(text: str, outside_Pa: float, where: str = "--keep-vacuum") -> Vacuum:
     """Vacuum to be kept, from words such as '30 kPa below 2 bar'.
 
     Raises
@@ -173,6 +173,11 @@ def vacuum(text: str, where: str = "--keep-vacuum") -> Vacuum:
         below = read_quantity(tail.strip() or "2 bar", "pressure difference")
     except QuantityError as error:
         raise BreatheError(f"{where}: {error}; expected '30 kPa below 2 bar' (of BMEP)") from error
+    if not 0 < least < outside_Pa:
+        raise BreatheError(
+            f"{where}: found {least / 1e3:g} kPa of vacuum; the outside air has "
+            f"{outside_Pa / 1e3:.0f} kPa. Expected less, such as '30 kPa below 2 bar' (of BMEP)"
+        )
     return Vacuum(least_Pa=least, below_bmep_Pa=below)
 
 

@@ -77,13 +77,14 @@ class Cell:
     figures: Mapping[str, Floats]
     """(f,) each."""
     allowed: NDArray[np.bool_]
-    """(f,) residual, knock, burning and vacuum are kept."""
+    """(f,) residual, knock, burning and vacuum are kept; where no setting keeps them, the least
+    bad."""
     best: int
     """Place of the best allowed setting."""
     bound: tuple[str, ...]
     """Limits that kept a better setting out."""
     broken: tuple[str, ...] = ()
-    """Limits that no setting keeps here; the least bad is taken."""
+    """Limits that no setting keeps here; the cheapest of the least bad is taken."""
 
     @property
     def best_deg(self) -> float:
@@ -183,12 +184,11 @@ def _cell(
     kept = limits.allowed(figures, bmep_of(engine, torque_Nm), engine.air.pressure_Pa)
     allowed = kept.places & known
     free = int(np.argmin(cost))
-    broken: tuple[str, ...] = ()
-    if allowed.any():
-        best = int(np.argmin(np.where(allowed, cost, np.inf)))
-    else:
-        best = int(np.argmin(np.where(known, figures["residual_fraction"], np.inf)))
-        broken = kept.broken_at(best)
+    whole = bool(allowed.any())
+    if not whole:
+        allowed = kept.least_bad(known)
+    best = int(np.argmin(np.where(allowed, cost, np.inf)))
+    broken = () if whole else kept.broken_at(best)
     bound = () if best == free or cost[best] - cost[free] < 1e-6 else kept.broken_at(free)
     return Cell(
         speed_rpm=at.speed_rpm,
@@ -275,7 +275,7 @@ def path(engine: Engine, at: AtSpeed, limits: Limits) -> Path:
     On an axis of manifold pressure or throttle a cell says what the gauge reads, not what torque
     is asked. This tells which torque goes with it when every cell holds its best setting.
     """
-    torque = np.linspace(at.least_Nm, at.most_Nm, _PATH)
+    torque = np.linspace(lightest_Nm(engine, at), at.most_Nm, _PATH)
     cells = [part_load(engine, at, limits, 0.0, float(t)) for t in torque]
     columns = [
         np.array([cell.figures[name][cell.best] for cell in cells])
@@ -313,9 +313,15 @@ def cell_at(
         torque = _torque_on(way, axis, load, engine.air.pressure_Pa)
         if math.isinf(torque) and torque > 0:
             return full_load(engine, at, limits, load, "full load")
-    if torque < at.least_Nm:
-        return part_load(engine, at, limits, load, at.least_Nm, "too light")
+    lightest = lightest_Nm(engine, at)
+    if torque < lightest * (1 - 1e-9):
+        return part_load(engine, at, limits, load, lightest, "too light")
     return part_load(engine, at, limits, load, torque)
+
+
+def lightest_Nm(engine: Engine, at: AtSpeed) -> float:
+    """Least torque at which a cell of this speed is trusted."""
+    return max(at.least_Nm, torque_of(engine, LIGHTEST_BMEP_PA))
 
 
 FULL_LOAD_SHARE = 0.98

@@ -13,7 +13,7 @@ import pandas as pd
 from breathe.cycle.compression import compression_from
 from breathe.engine.parts import Engine, Setting
 from breathe.study.answer import Kept
-from breathe.study.cells import bmep_of
+from breathe.study.cells import Cell, bmep_of
 from breathe.study.control import ControlMap
 from breathe.study.control_asked import Question, setting_at
 from breathe.study.control_limits import fallback_facts, limit_facts
@@ -111,8 +111,9 @@ def answer_of(
         "checks": _checks(found),
         "anchors": _anchors(found),
         "model_runs": len(found.keys),
-        "engine_fingerprint": fingerprint(found.engine),
-        "data_fingerprint": fingerprint(*found.keys),
+        # The gaps decide the safe range, which no cycle knows.
+        "engine_fingerprint": fingerprint(found.engine, found.engine.mechanics),
+        "data_fingerprint": fingerprint(*found.keys, *question.anchors),
     }
     return Control(
         cells=_cells(found),
@@ -125,8 +126,8 @@ def answer_of(
 
 
 def _cells(found: ControlMap) -> pd.DataFrame:
-    """One row a cell."""
-    question, engine = found.question, found.engine
+    """One row a cell; without figures where a cell only holds what its neighbour wants."""
+    question = found.question
     support, against, given_up = found.support(), found.against_standard(), found.given_up
     flat, (low, high) = found.flat_deg, found.cell_range_deg
     checks = {(c.row, c.column): c for c in found.checks}
@@ -134,9 +135,17 @@ def _cells(found: ControlMap) -> pd.DataFrame:
     for i, line in enumerate(found.cells):
         for j, cell in enumerate(line):
             x = float(found.values_deg[i, j])
-            at = {name: cell.figure_at(name, x) for name in cell.figures}
-            power = at["torque_Nm"] * cell.speed_rpm * math.pi / 30
             check = checks.get((i, j))
+            figures = {
+                "given_up": float(given_up[i, j]),
+                "as_good_deg": float(flat[i, j]),
+                "against_standard": float(against[i, j]),
+                **_figures(found, cell, x),
+                "check_torque_off": check.torque_off if check else math.nan,
+                "check_fuel_off": check.fuel_off if check else math.nan,
+            }
+            if cell.kind == "too light":
+                figures = dict.fromkeys(figures, math.nan)
             rows.append(
                 {
                     "speed_rpm": cell.speed_rpm,
@@ -148,21 +157,25 @@ def _cells(found: ControlMap) -> pd.DataFrame:
                     "low": question.shown.of(float(low[i, j])),
                     "high": question.shown.of(float(high[i, j])),
                     "travel_m": x / found.axis.deg_per_m if found.axis.deg_per_m else math.nan,
-                    "given_up": float(given_up[i, j]),
-                    "as_good_deg": float(flat[i, j]),
-                    "against_standard": float(against[i, j]),
-                    "bmep_Pa": bmep_of(engine, at["torque_Nm"]),
-                    "bsfc_kg_per_J": at["fuel_kg_per_s"] / power,
-                    "vacuum_Pa": engine.air.pressure_Pa - at["manifold_pressure_Pa"],
-                    "throttle": math.exp(min(at["log_opening"], 0.0)),
-                    "check_torque_off": check.torque_off if check else math.nan,
-                    "check_fuel_off": check.fuel_off if check else math.nan,
+                    **figures,
                     "held_by": ", ".join(cell.bound),
                     "not_kept": ", ".join(cell.broken),
-                    **{name: value for name, value in at.items() if name != "log_opening"},
                 }
             )
     return pd.DataFrame(rows)
+
+
+def _figures(found: ControlMap, cell: Cell, degrees: float) -> dict[str, float]:
+    """What a cell is like at a place along the axis, SI."""
+    at = {name: cell.figure_at(name, degrees) for name in cell.figures}
+    power = at["torque_Nm"] * cell.speed_rpm * math.pi / 30
+    return {
+        "bmep_Pa": bmep_of(found.engine, at["torque_Nm"]),
+        "bsfc_kg_per_J": at["fuel_kg_per_s"] / power,
+        "vacuum_Pa": found.engine.air.pressure_Pa - at["manifold_pressure_Pa"],
+        "throttle": math.exp(min(at.pop("log_opening"), 0.0)),
+        **at,
+    }
 
 
 def _equal(found: ControlMap) -> pd.DataFrame:

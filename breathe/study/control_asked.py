@@ -9,9 +9,10 @@ import numpy as np
 
 from breathe.engine.card_lobe import lobe_width
 from breathe.engine.parts import Engine, Floats, Setting
+from breathe.errors import BreatheError
 from breathe.study.best import rest_duration_deg
 from breathe.study.crossings import NUMERICAL_ERROR
-from breathe.study.gear import Axis, Gear
+from breathe.study.gear import Axis, Gear, law_known
 from breathe.study.limits import Limits, steepest_deg_per_rpm
 from breathe.study.map_axes import LoadAxis, LoadScale
 from breathe.study.part_load import PART_LOAD_LAMBDA
@@ -46,6 +47,11 @@ class Shown:
 
 def shown_as(engine: Engine, axis: Axis, *, travel: bool = False) -> Shown:
     """Durations for a sleeve, or its travel; for a phaser crank degrees from its own place."""
+    if axis.kind == "dwell" and not law_known(engine, axis):
+        raise BreatheError(
+            f"{engine.source_file or engine.name}: [{axis.side}.sleeve] has no rate; the actuator's "
+            'travel, speed and play are counted in mm, so give rate = "5.0 deg crank/mm"'
+        )
     if axis.kind == "phase":
         return Shown(name=f"{axis.side} phase", unit="deg crank", zero=0.0)
     if travel:

@@ -9,8 +9,11 @@ import numpy as np
 
 from breathe.study.cells import Cell
 from breathe.study.control import ControlMap
+from breathe.study.crossings import NUMERICAL_ERROR
 
 _AT_END_DEG = 0.25
+_WORTH_DEG = 12.0
+"""An end of the travel binds where standing this far inside it would cost more than a tie."""
 
 
 def limit_facts(found: ControlMap) -> list[dict[str, Any]]:
@@ -47,7 +50,9 @@ def limit_facts(found: ControlMap) -> list[dict[str, Any]]:
             {
                 "limit": name,
                 "value": value_,
-                "binds": [_place(c) for c in _own(found) if name in c.bound],
+                "binds": [
+                    _place(c) for c in _own(found) if name in c.bound and name not in c.broken
+                ],
                 "not_kept": [_place(c) for c in _own(found) if name in c.broken],
             }
         )
@@ -66,12 +71,18 @@ def _place(cell: Cell) -> list[float]:
 
 
 def _at_ends(found: ControlMap, low: float, high: float) -> list[list[float]]:
-    """Cells whose best setting lies at an end."""
-    return [
-        _place(cell)
-        for cell in _own(found)
-        if cell.best_deg <= low + _AT_END_DEG or cell.best_deg >= high - _AT_END_DEG
-    ]
+    """Cells whose best setting lies at an end, where it matters by more than a tie."""
+    span = float(np.ptp(found.question.limits.safe_deg))
+    inside = min(_WORTH_DEG, span)
+
+    def held(cell: Cell) -> bool:
+        if cell.best_deg <= low + _AT_END_DEG:
+            return cell.loss_at(low + inside) > NUMERICAL_ERROR
+        if cell.best_deg >= high - _AT_END_DEG:
+            return cell.loss_at(high - inside) > NUMERICAL_ERROR
+        return False
+
+    return [_place(cell) for cell in _own(found) if held(cell)]
 
 
 def _slewing(found: ControlMap) -> list[list[float]]:

@@ -21,8 +21,6 @@ from breathe.study.smooth_map import (
     weights_at,
 )
 
-HARDLY_MORE = 0.01
-"""Burnt gas, share of the charge, that running does not tell (common practice, no source)."""
 SETTLE_PASSES = 12
 """Times every cell looks where its neighbours are; the map's branches have settled by then."""
 
@@ -69,15 +67,8 @@ def smoothed(question: Question, cells: Sequence[Sequence[Cell]]) -> tuple[Float
 
 
 def _content(cell: Cell, give_up: float) -> NDArray[np.bool_]:
-    """(f,) settings that keep the limits and give up no more than may be.
-
-    Where no setting keeps them, those with hardly more burnt gas than the least.
-    """
-    if cell.broken:
-        residual = cell.figures["residual_fraction"]
-        content = residual <= residual[cell.best] + HARDLY_MORE
-    else:
-        content = cell.allowed & (cell.loss <= give_up)
+    """(f,) settings that keep the limits, or are the least bad, and give up no more than may be."""
+    content = cell.allowed & (cell.loss <= give_up)
     content[cell.best] = True
     return content
 

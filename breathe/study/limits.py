@@ -28,6 +28,9 @@ from breathe.valvetrain.dwell import lift_curve
 
 KNOCK_MOST = 1.05
 """Index above which knock was not avoided by retarding; settled cases hold it at 1."""
+_HARDLY = {"knock": 0.05, "burning": 1.0, "residual": 0.01, "vacuum": 1e3}
+"""How much worse than the least bad place running does not tell, where no place keeps a limit:
+index, crank degrees, share of the charge, Pa (common practice, no source)."""
 _PLACES = 7
 """Places along an axis where clearance is worked out before its edges are refined."""
 _EDGE_DEG = 0.02
@@ -104,30 +107,41 @@ class Limits:
         outside_Pa : float
             Pressure of the outside air.
         """
-        kept = {
-            "residual": figures["residual_fraction"] <= self.residual_most,
-            "knock": figures["knock_index"] <= self.knock_most,
-            "burning": figures["burn_10_90_deg"] < LONGEST_10_90_DEG - 1e-6,
+        # What can wreck the engine stands first: it is given up last.
+        over = {
+            "knock": figures["knock_index"] - self.knock_most,
+            "burning": figures["burn_10_90_deg"] - (LONGEST_10_90_DEG - 1e-6),
+            "residual": figures["residual_fraction"] - self.residual_most,
         }
         if self.vacuum is not None and bmep_Pa <= self.vacuum.below_bmep_Pa:
             left = outside_Pa - figures["manifold_pressure_Pa"]
-            kept["vacuum"] = left >= self.vacuum.least_Pa
-        return Allowed(kept)
+            over["vacuum"] = self.vacuum.least_Pa - left
+        return Allowed(over)
 
 
 @dataclass(frozen=True, slots=True)
 class Allowed:
-    """For each limit, the places (n,) that keep it."""
+    """By how much each limit is passed at places (n,); gravest limit first."""
 
-    by_limit: Mapping[str, NDArray[np.bool_]]
+    over: Mapping[str, Floats]
 
     @property
     def places(self) -> NDArray[np.bool_]:
         """(n,) where all are kept."""
-        return np.logical_and.reduce(list(self.by_limit.values()))
+        return np.logical_and.reduce([over <= 0 for over in self.over.values()])
+
+    def least_bad(self, known: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        """(n,) places of those ``known`` that keep what can be kept, the gravest limit first, and
+        hardly pass what cannot more than the least."""
+        places = known.copy()
+        for name, over in self.over.items():
+            kept = places & (over <= 0)
+            near = places & (over <= np.min(over[places]) + _HARDLY[name])
+            places = kept if kept.any() else near
+        return places
 
     def broken_at(self, place: int) -> tuple[str, ...]:
-        return tuple(name for name, kept in self.by_limit.items() if not kept[place])
+        return tuple(name for name, over in self.over.items() if over[place] > 0)
 
 
 def clear_range(engine: Engine, gear: Gear, axis: int, stand: Sequence[float]) -> Clear:

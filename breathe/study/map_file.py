@@ -215,6 +215,27 @@ def look_up_in_steps(
     return _between(low, high, over_load, share_steps, rounding) * table.step
 
 
+def look_up_by_products(
+    table: Table, speed_rpm: Floats, load: Floats, rounding: Rounding, share_steps: int
+) -> Floats:
+    """The same by a controller that rounds the four cells' products one by one.
+
+    Its four shares need not add to one any more: it can leave the range of the cells, which the
+    straight lines of `look_up_in_steps` cannot.
+    """
+    counts = np.round(table.values / table.step).astype(np.int64)
+    i, over_load = _place(np.asarray(table.loads), load, share_steps)
+    j, over_speed = _place(np.asarray(table.speeds_rpm), speed_rpm, share_steps)
+    i2, j2 = np.minimum(i + 1, counts.shape[0] - 1), np.minimum(j + 1, counts.shape[1] - 1)
+    whole = share_steps**2
+    add = {"down": 0, "nearest": whole // 2, "up": whole - 1}[rounding]
+    found = np.zeros(np.shape(speed_rpm), dtype=np.int64)
+    for row, of_load in ((i, share_steps - over_load), (i2, over_load)):
+        for column, of_speed in ((j, share_steps - over_speed), (j2, over_speed)):
+            found += np.floor_divide(counts[row, column] * of_load * of_speed + add, whole)
+    return found * table.step
+
+
 def _place(axis: Floats, at: Floats, share_steps: int) -> tuple[np.ndarray, np.ndarray]:
     """The axis point below, and the share of the way to the next in whole steps."""
     held = np.clip(at, axis[0], axis[-1])
@@ -246,12 +267,20 @@ class Proof:
     """Farthest that whole-step look-up strays from exact look-up, in the unit of the cells."""
     past_cell_limits: float
     """Farthest that a look-up passes the limits of single cells, joined by straight lines."""
+    products_lowest: float
+    products_highest: float
+    """Of a controller that rounds its four products one by one: why it needs output limits."""
 
     @property
     def holds(self) -> bool:
-        """Whether no look-up leaves the safe range."""
+        """Whether no look-up along straight lines leaves the safe range."""
         slack = 1e-6
         return self.lowest >= self.safe_low - slack and self.highest <= self.safe_high + slack
+
+    @property
+    def needs_output_limits(self) -> bool:
+        """Whether a controller that rounds products one by one would leave the safe range."""
+        return self.products_lowest < self.safe_low or self.products_highest > self.safe_high
 
 
 def prove(table: Table, safe: tuple[float, float], cell_low: Floats, cell_high: Floats) -> Proof:
@@ -270,10 +299,12 @@ def prove(table: Table, safe: tuple[float, float], cell_low: Floats, cell_high: 
     exact = look_up(table, speeds, loads)
     low, high, worst = exact.min(), exact.max(), 0.0
     roundings: tuple[Rounding, ...] = ("down", "nearest", "up")
+    by_products = []
     for rounding in roundings:
         found = look_up_in_steps(table, speeds, loads, rounding, _SHARE_STEPS)
         low, high = min(low, found.min()), max(high, found.max())
         worst = max(worst, float(np.abs(found - exact).max()))
+        by_products.append(look_up_by_products(table, speeds, loads, rounding, _SHARE_STEPS))
     bounds = [
         look_up(Table(**{**_fields(table), "values": side}), speeds, loads)
         for side in (cell_low, cell_high)
@@ -282,6 +313,7 @@ def prove(table: Table, safe: tuple[float, float], cell_low: Floats, cell_high: 
     return Proof(
         looked_up=exact.size * 4, lowest=float(low), highest=float(high), safe_low=safe[0],
         safe_high=safe[1], rounding_worst=worst, past_cell_limits=max(past, 0.0),
+        products_lowest=float(np.min(by_products)), products_highest=float(np.max(by_products)),
     )  # fmt: skip
 
 

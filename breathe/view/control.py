@@ -17,6 +17,7 @@ from breathe.view import cautions
 from breathe.view.best import ROAD_LAW, outside, over_speed
 from breathe.view.console import Grid, Item, Piece
 from breathe.view.control_found import findings
+from breathe.view.control_limits import letters
 from breathe.view.said import said
 from breathe.view.tables import assumptions
 from breathe.view.words import QUANTITIES
@@ -34,6 +35,7 @@ SHOWN = {
     "cr": ("effective_compression_ratio", "Effective compression ratio, running closing", 1),
     "knock": ("knock_index", "Knock index (self-ignition is estimated at 1)", 2),
     "travel": ("travel_m", "Sleeve travel", 1),
+    "limits": ("held_by", "Limits that hold each cell", 0),
 }
 """What may stand after ``--show``: column, words, decimals."""
 _DIMENSIONS = {
@@ -182,15 +184,30 @@ def _map(found: Control) -> Grid:
 def _given_up(found: Control) -> Grid:
     kinds, lost = column(found, "kind"), column(found, "given_up")
     texts = [
-        [f"{x * 100:.1f}{'t' if 'full' in kind else ''}" for x, kind in zip(xs, ks, strict=True)]
+        [_lost_text(x, kind) for x, kind in zip(xs, ks, strict=True)]
         for xs, ks in zip(lost, kinds, strict=True)
     ]
     return grid(
         found,
         texts,
-        "Given up by smoothing and whole steps, % of fuel; t: full load, % of torque (below "
+        f"Given up by smoothing and whole steps, % of fuel{_marks(texts, 'torque')} (below "
         f"{found.facts['tie'] * 100:g} % is a tie)",
     )
+
+
+def _lost_text(share: float, kind: str) -> str:
+    if not math.isfinite(share):
+        return "-"
+    return f"{share * 100:.1f}{'t' if 'full' in kind else ''}"
+
+
+def _marks(texts: list[list[str]], of: str) -> str:
+    """What the marks of a table mean that stand in it."""
+    seen = {text[-1] for line in texts for text in line if text}
+    told = [f"t full load, % of {of}"] if "t" in seen else []
+    told += ["= no difference found"] if any("=" in x for line in texts for x in line) else []
+    told += ["- not known"] if "-" in seen else []
+    return "; " + "; ".join(told) if told else ""
 
 
 SUPPORT = {"run": "", "measured": "A", "too light": "?", "not settled": "?", "above full load": "^"}
@@ -199,7 +216,10 @@ SUPPORT = {"run": "", "measured": "A", "too light": "?", "not settled": "?", "ab
 def _sure(found: Control) -> Grid:
     support, flat = column(found, "support"), column(found, "as_good_deg")
     texts = [
-        [f"±{x:.0f}{SUPPORT[word]}" for x, word in zip(xs, words, strict=True)]
+        [
+            f"±{x:.0f}{SUPPORT[word]}" if math.isfinite(x) else SUPPORT[word]
+            for x, word in zip(xs, words, strict=True)
+        ]
         for xs, words in zip(flat, support, strict=True)
     ]
     marks = {
@@ -225,8 +245,8 @@ def _saved(found: Control, about: About) -> Grid:
     return grid(
         found,
         texts,
-        f"Against {about.standard} with its throttle at the same torque: fuel saved, %; t: full "
-        "load, torque gained, %; = no difference found, - not known",
+        f"Against {about.standard} with its throttle at the same torque: fuel saved, %"
+        f"{_marks(texts, 'torque gained')}",
     )
 
 
@@ -238,6 +258,10 @@ def _change_text(share: float, kind: str, tie: float) -> str:
 
 
 def _shown(found: Control, name: str, system: System) -> Grid:
+    if name == "limits":
+        texts, meaning = letters(found)
+        told = f": {', '.join(meaning)}; small where no setting keeps it" if meaning else ""
+        return grid(found, texts, f"Limits that hold each cell{told}; . none")
     where, words, digits = SHOWN[name]
     dimension = _DIMENSIONS.get(where, "")
     unit = "kPa" if where in ("manifold_pressure_Pa", "vacuum_Pa") else ""

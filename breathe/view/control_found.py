@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any
-
 import pandas as pd
 
 from breathe.about import About
 from breathe.engine.quantities import System, written
 from breathe.study.cells import LIGHTEST_BMEP_PA
 from breathe.study.control_answer import Control
+from breathe.view.control_limits import limits_told, per_load, setting_shown
 
-_NAMED = 3
 _HIDDEN_SHARE = 0.35
 """Share of full-load torque between the last two points of an axis that is worth a word."""
 
@@ -23,7 +20,7 @@ def findings(found: Control, about: About, system: System) -> list[str]:
         *_gains(found, about),
         *_throttle(found, system),
         *_axis(found, system),
-        *_limits(found, system),
+        *limits_told(found, system),
         *_not_checked(found),
         *_steps(found),
         *_actuator(found, system),
@@ -51,12 +48,13 @@ def _gains(found: Control, about: About) -> list[str]:
             )
         else:
             told.append(f"Fuel: no cell saves more than a tie against {about.standard}.")
+        told[-1] += _worse(found, part, "it burns more")
     if len(full):
         best = full.nlargest(1, "against_standard").iloc[0]
         if best.against_standard > tie:
             told.append(
                 f"Full load: up to {best.against_standard * 100:.1f} % more torque than "
-                f"{about.standard} ({best.speed_rpm:.0f} rpm)."
+                f"{about.standard} ({best.speed_rpm:.0f} rpm)." + _worse(found, full, "it has less")
             )
     return told
 
@@ -68,15 +66,20 @@ def _mean_of(part: pd.DataFrame) -> str:
     return f"; {mean:+.1f} % in the mean of {len(part)} cells at part load"
 
 
+def _worse(found: Control, cells: pd.DataFrame, what: str) -> str:
+    """Where the standard does better, if anywhere by more than a tie."""
+    worst = cells.nsmallest(1, "against_standard").iloc[0]
+    if worst.against_standard >= -found.facts["tie"]:
+        return ""
+    where = _cell(found, worst.speed_rpm, worst.load)
+    count = int((cells.against_standard < -found.facts["tie"]).sum())
+    cells_ = f"{count} cell{'s' if count > 1 else ''}"
+    return f" In {cells_} {what}, most by {-worst.against_standard * 100:.1f} % ({where})."
+
+
 def _cell(found: Control, speed: float, load: float) -> str:
     scale = found.facts["load"]
     return f"{speed:.0f} rpm, {load / scale['si']:g} {scale['unit']}"
-
-
-def _listed(found: Control, places: Sequence[Sequence[float]]) -> str:
-    named = "; ".join(_cell(found, *place) for place in places[:_NAMED])
-    more = len(places) - _NAMED
-    return f"{named} and {more} more" if more > 0 else named
 
 
 def _throttle(found: Control, system: System) -> list[str]:
@@ -84,7 +87,7 @@ def _throttle(found: Control, system: System) -> list[str]:
     one = found.facts["throttle_needed"]
     if one is None or not (found.cells.kind == "part load").any():
         return []
-    shown = _shown(found, one["setting"])
+    shown = setting_shown(found, one["setting"])
     least = written(one["open_bmep_Pa"], "pressure difference", system, digits=2)
     most = written(one["open_bmep_most_Pa"], "pressure difference", system, digits=2)
     alone = (
@@ -118,8 +121,8 @@ def _axis(found: Control, system: System) -> list[str]:
     if light:
         least = written(LIGHTEST_BMEP_PA, "pressure difference", system, digits=2)
         told.append(
-            f"{light} cells lie below {least} of BMEP: idle and overrun, outside what is trusted. "
-            "They are held from the lightest load above."
+            f"{light} cell{'s lie' if light > 1 else ' lies'} below {least} of BMEP: idle and "
+            "overrun, outside what is trusted, held from the lightest load above."
         )
     return told
 
@@ -147,48 +150,6 @@ def _hidden(found: Control, top: pd.DataFrame, named: str, system: System) -> li
     ]
 
 
-def _shown(found: Control, setting: float) -> str:
-    return f"{setting:g}°" if found.facts["shown"]["unit"] == "deg crank" else f"{setting:g} mm"
-
-
-def _limits(found: Control, system: System) -> list[str]:
-    """Each limit that binds somewhere, with its cells, and those that bind nowhere in one line."""
-    told, idle = [], []
-    for limit in found.facts["limits"]:
-        name = _limit_name(found, limit, system)
-        if limit["binds"]:
-            told.append(f"Limit {name}: binds at {_listed(found, limit['binds'])}.")
-        elif not limit.get("not_kept"):
-            idle.append(name)
-        if limit.get("not_kept"):
-            told.append(
-                f"Limit {name}: no setting keeps it at {_listed(found, limit['not_kept'])}; the "
-                "one with least burnt gas is taken there. Expect rough running."
-            )
-    if idle:
-        told.append(f"Limits that bind nowhere: {'; '.join(idle)}.")
-    return told
-
-
-def _limit_name(found: Control, limit: dict[str, Any], system: System) -> str:
-    name, value = limit["limit"], limit["value"]
-    if name in ("travel", "clearance"):
-        ends = f"{_shown(found, value[0])} to {_shown(found, value[1])}"
-        beyond = found.facts["clear"]["beyond"]
-        return f"{name} {ends}" + (f" ({beyond})" if name == "clearance" and beyond else "")
-    if name == "residual":
-        return f"residual at most {value * 100:.0f} % (rough running above; common practice)"
-    if name == "knock":
-        return f"knock index at most {value:g} with the spark retarded"
-    if name == "burning":
-        return "burning: not so diluted that it misfires"
-    if name == "vacuum":
-        vacuum = found.facts["vacuum"]
-        below = written(vacuum["below_bmep_Pa"], "pressure difference", system, digits=2)
-        return f"vacuum at least {value / 1e3:.0f} kPa below {below}"
-    return f"slew: {value * 100:.1f} deg crank per 100 rpm"
-
-
 def _not_checked(found: Control) -> list[str]:
     clear = found.facts["clear"]
     if clear["checked"]:
@@ -207,9 +168,7 @@ def _steps(found: Control) -> list[str]:
         )
     if steep["load"]:
         one = steep["load"]
-        per, unit = {"kPa": (10.0, "10 kPa"), "bar": (1.0, "bar"), "%": (10.0, "10 %")}.get(
-            scale["unit"], (1.0, scale["unit"])
-        )
+        per, unit = per_load(scale)
         told.append(
             f"{abs(one['per_unit']) * per:.1f}° per {unit} ({one['from'][1]:g} to "
             f"{one['to'][1]:g} {scale['unit']} at {one['from'][0]:.0f} rpm)"
@@ -228,7 +187,7 @@ def _actuator(found: Control, system: System) -> list[str]:
     else:
         way = f"{span:.0f}° at {act['slew_deg_per_s']:.0f} deg/s"
     told = [
-        f"Actuator: {_shown(found, low)} to {_shown(found, high)}, {way}, takes "
+        f"Actuator: {setting_shown(found, low)} to {setting_shown(found, high)}, {way}, takes "
         f"{act['cross_s']:.2f} s; what the map uses of it, {act['used_deg']:.0f}°, "
         f"{act['used_cross_s']:.2f} s. It stays put within {act['hysteresis_deg']:g}° of its "
         "target."
@@ -257,8 +216,9 @@ def _fallback(found: Control) -> list[str]:
     one = found.facts["fallback"]
     if one is None:
         return ["Fallback position: none given, so no map is exported."]
+    where = setting_shown(found, one["shown"])
     return [
-        f"Fallback {_shown(found, one['shown'])}: costs up to {one['worst_lost'] * 100:.1f} % of "
+        f"Fallback {where}: costs up to {one['worst_lost'] * 100:.1f} % of "
         f"full-load torque ({one['worst_speed_rpm']:.0f} rpm); burnt gas at the lightest load up "
         f"to {one['residual_most'] * 100:.0f} % ({one['residual_speed_rpm']:.0f} rpm)."
     ]

@@ -78,13 +78,22 @@ def test_a_map_for_a_controller(breathe, invented, tmp_path):
     assert found["rows"]["points"] == [float(x) for x in LOADS.split(",")[::-1]]
     assert found["rows"]["unit"] == "kPa" and found["columns"]["unit"] == "rpm"
     assert found["out_of_range"] == "hold the edge"
-    assert found["fallback"] == {"value": 228.0, "unit": "deg crank"}
+    assert found["fallback"] == {"value": 228.0, "unit": "deg crank", "travel_mm": 0.0}
+    assert found["actuator"]["slew_mm_per_s"] == 40.0
     assert len(found["engine"]["fingerprint"]) == len(found["data"]["fingerprint"]) == 16
     assert datetime.fromisoformat(found["date"]).tzinfo is not None
     assert {one["limit"] for one in found["limits"]} >= {"travel", "residual", "knock", "slew"}
     assert found["proof"]["holds"] is True
     assert np.array(found["given_up_share"]).shape == (8, 16)
-    assert "too light" in found["supported_by"][0]
+    # Beside the cells everything stands as they do: the lightest row is the last.
+    assert "too light" in found["supported_by"][-1]
+    assert "too light" not in found["supported_by"][0]
+    light = np.array(found["supported_by"]) == "too light"
+    assert np.array_equal(light, np.array(found["given_up_share"], dtype=float) != np.array(
+        found["given_up_share"], dtype=float))  # fmt: skip
+    axis = set(found["rows"]["points"])
+    assert all(load in axis for one in found["limits"] for _, load in one["binds"])
+    assert found["clearance"]["clears_from"] == 228.0 and found["clearance"]["not_checked"] == []
 
     ran = len(invented)
     again = breathe(*asked)
@@ -94,6 +103,40 @@ def test_a_map_for_a_controller(breathe, invented, tmp_path):
     assert len(invented) == ran
     shown = breathe("show", "road_four_sleeve_control")
     assert shown.status == 0 and "Steepest step:" in shown.out
+
+
+def test_a_map_without_gaps_says_so_in_its_file(breathe, invented, tmp_path):
+    text = SLEEVE.read_text(encoding="utf-8")
+    head, rest = text.split("[intake.clearance]")
+    _, rest = rest.split("[intake.shaft_room]")
+    bare = head + "[intake.shaft_room]" + rest
+    Path("bare.toml").write_text(bare, encoding="utf-8")
+    Path("same.toml").write_text(text, encoding="utf-8")
+    asked = ("--speeds", "2000,4000", "--loads", "3,14", "--fallback", "0 mm")
+    prints = []
+    for name in ("bare", "same"):
+        answer = breathe("control", f"{name}.toml", *asked, "--write", f"{name}.json")
+        assert answer.status == 0, answer.err
+        found = json.loads(Path(f"{name}.json").read_text(encoding="utf-8"))
+        prints.append(found["engine"]["fingerprint"])
+        told = [line for line in found["cautions"] if "NOT CHECKED" in line]
+        assert told == (
+            ["NOT CHECKED for clearance: intake valve to piston."] if name == "bare" else []
+        )
+    # No cycle knows the gaps, yet the safe range of the file hangs on them.
+    assert prints[0] != prints[1]
+
+
+def test_limits_cell_by_cell(breathe, invented):
+    answer = breathe(
+        "control", SLEEVE, "--speeds", "1500,3000,6000", "--loads", "2,4,14", "--residual", "12%",
+        "--show", "limits",
+    )  # fmt: skip
+    assert answer.status == 0, answer.err
+    page = told(answer.out)
+    assert "Limits that hold each cell: T travel, R residual; small where no setting" in page
+    assert "no setting keeps it at all 6 cells with a load of their own" in page
+    assert "deg crank per 100 rpm" in page
 
 
 def test_millimetres_speed_down_and_decimal_commas(breathe, invented, tmp_path):
@@ -149,6 +192,7 @@ def test_a_tuners_own_map_is_judged_and_regridded(breathe, invented, tmp_path):
         (("--step", "0.1 mm"), "expected a step of the cells in deg crank"),
         (("--gear-change", "5000"), "expected '6500 to 4700 rpm in 0.3 s'"),
         (("--keep-vacuum", "30"), "without a unit"),
+        (("--keep-vacuum", "1.5 bar below 2 bar"), "150 kPa of vacuum; the outside air has 101"),
         (("--move-point", "900 to 1000"), "found 900 to be moved"),
         (("--actuator", "exhaust dwell"), "this engine has: intake dwell"),
         (("--show", "fule"), "did you mean 'fuel'?"),

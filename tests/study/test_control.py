@@ -113,6 +113,26 @@ def test_limits_hold_and_are_told_with_their_cells():
         "manifold_pressure_Pa"))[:2].min()  # fmt: skip
 
 
+def test_cells_below_one_bar_hold_the_lightest_that_is_trusted():
+    found = mapped(question(loads=(0.4, 1.0, 3.0)))
+    kinds = [line[0].kind for line in found.cells]
+    assert kinds == ["too light", "part load", "part load"]
+    frame = answer_of(found).cells
+    light = frame[frame.load == 0.4e5]
+    assert light[["given_up", "bmep_Pa", "against_standard"]].isna().all(axis=None)
+    assert light.setting.notna().all()
+    gauged = mapped(question("map kPa", (20.0, 40.0, 100.0)))
+    cells = answer_of(gauged).cells
+    assert (cells.bmep_Pa.dropna() >= 1e5 * (1 - 1e-9)).all()
+
+
+def test_an_end_of_the_travel_binds_only_where_it_matters():
+    # Of 1 degree of travel nothing can be felt.
+    narrow = Limits(low_deg=0.0, high_deg=1.0, clear=CLEAR)
+    told = {one["limit"]: one for one in answer_of(mapped(question(limits=narrow))).facts["limits"]}
+    assert told["travel"]["binds"] == []
+
+
 def test_a_slow_actuator_gets_smaller_steps():
     quick, slow = mapped(question()), mapped(question(slew_deg_per_s=30.0))
     steps = [np.abs(np.diff(m.values_deg, axis=1)).max() / 1500.0 for m in (quick, slow)]

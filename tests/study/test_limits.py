@@ -62,6 +62,25 @@ def test_limits_of_a_cell():
     assert limits(vacuum=servo).allowed(figures, 3e5, 101e3).broken_at(0) == ()
 
 
+def test_where_nothing_keeps_the_limits_the_gravest_is_kept_first():
+    figures = {
+        "residual_fraction": np.array([0.30, 0.305, 0.40, 0.29, 0.26]),
+        "knock_index": np.array([1.0, 1.0, 1.0, 1.2, 1.0]),
+        "burn_10_90_deg": np.full(5, 30.0),
+        "manifold_pressure_Pa": np.full(5, 60e3),
+    }
+    kept = limits().allowed(figures, 2e5, 101e3)
+    assert not kept.places.any()
+    # Less burnt gas would be had with knock, or where nothing is known.
+    known = np.array([True, True, True, True, False])
+    assert list(kept.least_bad(known)) == [True, True, False, False, False]
+    servo = limits(residual_most=0.5, vacuum=Vacuum(least_Pa=90e3, below_bmep_Pa=3e5))
+    figures["manifold_pressure_Pa"] = np.array([60e3, 59e3, 40e3, 20e3, 40.5e3])
+    kept = servo.allowed(figures, 2e5, 101e3)
+    # The most vacuum that is to be had without knock, not the least burnt gas.
+    assert list(kept.least_bad(np.full(5, True))) == [False, False, True, False, True]
+
+
 def test_travel_beyond_the_axis_is_refused():
     axis = gear_of(SINGLE).axes[0]
     assert within_travel(axis, 0.0, 28.0) == (0.0, 28.0)

@@ -17,6 +17,7 @@ from breathe.study.map_file import (
     csv_text,
     json_text,
     look_up,
+    look_up_by_products,
     look_up_in_steps,
     prove,
     read_back,
@@ -93,6 +94,20 @@ def test_whole_step_look_up_stays_between_the_cells(counts, rounding, share_step
     found = look_up_in_steps(own, speeds, loads, rounding, share_steps)
     assert found.min() >= own.values.min() and found.max() <= own.values.max()
     assert np.max(np.abs(found - look_up(own, speeds, loads))) < 2 * own.step + 56 * 2 / share_steps
+
+
+def test_rounding_four_products_one_by_one_leaves_the_range():
+    # By hand: 456 half degrees in all four cells, shares 100/256 and 100/256. The products are
+    # 456/65536 times 156 x 156, 156 x 100 (twice) and 100 x 100: 169.33, 108.54, 108.54, 69.58.
+    # Cut off, 169 + 108 + 108 + 69 = 454; rounded up, 458. In half degrees 227 and 229.
+    own = replace(table(np.full((2, 2), 228.0)), speeds_rpm=(1000.0, 1256.0), loads=(0.0, 256.0))
+    speed, load = np.array([1100.0]), np.array([100.0])
+    assert look_up_by_products(own, speed, load, "down", 256) == 227.0
+    assert look_up_by_products(own, speed, load, "up", 256) == 229.0
+    assert look_up_in_steps(own, speed, load, "down", 256) == 228.0
+    safe = np.full((2, 2), 228.0), np.full((2, 2), 256.0)
+    proof = prove(own, (228.0, 256.0), *safe)
+    assert proof.holds and proof.needs_output_limits and proof.products_lowest <= 227.0
 
 
 def test_a_cell_outside_the_safe_range_fails_the_proof():
