@@ -260,7 +260,7 @@ def _kind(cells: tuple[str, ...], decimal: str) -> str:
 
 def _is_map(header: tuple[str, ...], decimal: str) -> bool:
     """Whether rpm runs along the top with load below a label that names both."""
-    label = _words(header[:1])
+    label = {part for word in _words(header[:1]) for part in (word, *word.split("/"))}
     numeric = sum(number(cell, decimal) is not None for cell in header[1:])
     return bool(label & set(_SPEED + _LOAD)) and numeric >= max(2, len(header) - 2)
 

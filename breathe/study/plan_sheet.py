@@ -17,34 +17,29 @@ from typing import Any
 from breathe.engine.check import check_value
 from breathe.engine.findings import Findings
 from breathe.engine.quantities import UNITS, QuantityError, from_si, split_number
-from breathe.errors import BreatheError
 from breathe.measured.separators import find_decimal, split_line
 from breathe.measured.sheet import RawSheet, Row, number, open_sheet
-from breathe.study.plan_names import NameFault, Names, Target, plain
+from breathe.study.plan_header import (
+    Column,
+    PlanError,
+    columns_of,
+    header_at,
+    is_remark,
+    stop,
+    with_rows_that_begin_so,
+    with_units,
+)
+from breathe.study.plan_names import Names, plain
 from breathe.study.plan_slips import slips
-from breathe.study.plan_units import is_units, own_unit, unit_of
+from breathe.study.plan_units import centreline_cell, is_centreline, is_units, own_unit
 
 _BLANK = frozenset(("", "-", "–", "—", "keep", "n/a", '"'))
-_BRACKETS = re.compile(r"^(?P<name>.*?)[\[(](?P<unit>[^\])]*)[\])]\s*$")
-
-
-class PlanError(BreatheError):
-    """A plan that cannot be used; the text names file, columns, what is near."""
-
-
-@dataclass(frozen=True, slots=True)
-class Column:
-    """One input of the plan."""
-
-    title: str
-    """As it stands in the sheet."""
-    target: Target
-    unit: str = ""
-    """Of its bare numbers; empty for plain numbers and words."""
-
-    @property
-    def used(self) -> bool:
-        return self.target.room != "remark"
+_SUMS = frozenset(
+    ("total", "totals", "sum", "sums", "average", "averages", "avg", "mean", "summe", "gesamt")
+) | {"mittel", "mittelwert", "durchschnitt", "ø"}
+"""What stands in a last row that adds up the others."""
+_FAULTY = re.compile(r"#(?:N/A|NV|DIV/0!|REF!|BEZUG!|VALUE!|WERT!|NAME\?|NUM!|NULL!)")
+"""A spreadsheet's word for a formula that failed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,21 +93,29 @@ def read_plan(path: Path, raw: Mapping[str, Any], workbook_sheet: str | None = N
         No row of names, or columns that mean nothing; all of them at once.
     """
     sheet = _parted(open_sheet(path, workbook_sheet=workbook_sheet))
+    sheet = with_rows_that_begin_so(sheet)
     names = Names(raw)
-    at = _header_at(sheet, names)
+    at = header_at(sheet, names)
     header = sheet.rows[at].cells
-    columns = _columns(path, header, names)
+    columns, grouped = columns_of(sheet, at, names)
     body = [row for row in sheet.rows[at + 1 :] if not _same(row.cells, header)]
-    body = [row for row in body if not row.cells[0].startswith(("#", "!", "//"))]
+    remarks = [row for row in body if is_remark(row)]
+    body = [row for row in body if not is_remark(row)]
     if body and is_units(body[0].cells, sheet.decimal):
-        columns = _with_units(path, columns, body[0].cells)
+        columns = with_units(path, columns, body[0].cells)
         body = body[1:]
+    body, sums = _without_sums(body, columns)
     if not body:
         raise PlanError(f"{path.name}: has a row of names but no what-if below it")
     columns, told = _completed(path, columns, body, raw)
     rows = [_row(row, columns, sheet.decimal) for row in body]
     rows, found = slips(columns, rows)
-    skipped = [f"row {row.number} is passed over: {row.cells[0]}" for row in sheet.rows[:at]]
+    above = sheet.rows[: at - grouped]
+    skipped = [f"row {row.number} is passed over: {_first(row)}" for row in above]
+    skipped += _remarks(remarks)
+    skipped += [
+        f"row {row.number} is passed over, as it adds up the others: {_first(row)}" for row in sums
+    ]
     semicolon = sheet.decimal == ","
     return Plan(
         path=path,
@@ -130,6 +133,32 @@ def drawn(plan: Plan, count: int) -> Plan:
         return plan
     kept = set(Random(1).sample(range(len(plan.rows)), count))
     return replace(plan, rows=tuple(row for n, row in enumerate(plan.rows) if n in kept))
+
+
+def _without_sums(body: Sequence[Row], columns: Sequence[Column]) -> tuple[list[Row], list[Row]]:
+    """The rows without the last ones if those are totals or means, and these."""
+    end = len(body)
+    while end and any(
+        plain(cell) in _SUMS
+        for cell, column in zip(body[end - 1].cells, columns, strict=False)
+        if not column.used or column.target.rule.kind not in ("text", "choice")
+    ):
+        end -= 1
+    return list(body[:end]), list(body[end:])
+
+
+def _remarks(rows: Sequence[Row]) -> list[str]:
+    if not rows:
+        return []
+    which = ", ".join(str(row.number) for row in rows[:8])
+    more = f" and {len(rows) - 8} more" if len(rows) > 8 else ""
+    what = "is a remark" if len(rows) == 1 else "are remarks"
+    begins = rows[0].cells[0][:1]
+    return [f"row{'s' if len(rows) > 1 else ''} {which}{more} {what} ({begins}), passed over"]
+
+
+def _first(row: Row) -> str:
+    return next(cell for cell in row.cells if cell)
 
 
 def _same(cells: Sequence[str], header: Sequence[str]) -> bool:
@@ -157,98 +186,6 @@ def _parted(sheet: RawSheet) -> RawSheet:
     return sheet
 
 
-def _header_at(sheet: RawSheet, names: Names) -> int:
-    """The first row of words one of which is a column of ours."""
-    first = None
-    for n, row in enumerate(sheet.rows[:20]):
-        cells = [cell for cell in row.cells if cell]
-        if row.cells[0].startswith(("#", "!", "//")):
-            continue
-        if any(number(cell, sheet.decimal) is not None for cell in cells):
-            break
-        first = n if first is None else first
-        if any(_known(cell, names) for cell in cells):
-            return n
-    if first is not None:
-        return first  # its columns are then named as unknown
-    raise PlanError(
-        f"{sheet.path.name}: expected a row of names first, such as: runner [mm], duration, CR; "
-        f"found {' | '.join(sheet.rows[0].cells[:6])}"
-    )
-
-
-def _known(cell: str, names: Names) -> bool:
-    try:
-        return _placed(cell, names).target.room != "remark"
-    except NameFault:
-        return False
-
-
-def _columns(path: Path, header: Sequence[str], names: Names) -> tuple[Column, ...]:
-    columns, faults = [], []
-    seen: dict[tuple[str, ...], str] = {}
-    for n, title in enumerate(header, 1):
-        try:
-            column = _placed(title, names)
-        except NameFault as fault:
-            faults.append(f'column {n} "{title}": {fault}')
-            continue
-        key = (column.target.room, *column.target.path)
-        if column.used and key in seen:
-            faults.append(f'column {n} "{title}": means the same as "{seen[key]}"; keep one')
-        seen[key] = title
-        columns.append(column)
-    if not faults and not any(column.used for column in columns):
-        faults.append("no column changes anything; expected such as runner [mm], duration, CR")
-    _stop(path, faults)
-    return tuple(columns)
-
-
-def _stop(path: Path, faults: Sequence[str]) -> None:
-    if faults:
-        count = f"{len(faults)} fault{'s' if len(faults) > 1 else ''} in the row of names"
-        raise PlanError("\n".join([f"{path.name}: {count}", *(f"  {fault}" for fault in faults)]))
-
-
-def _placed(title: str, names: Names) -> Column:
-    """A column from its title, the unit in brackets, behind a comma or at the end."""
-    readings: list[tuple[str, str]] = []
-    bracketed = _BRACKETS.match(title)
-    if bracketed:
-        readings = [(bracketed["name"], bracketed["unit"])]
-    elif "," in title:
-        name, unit = title.rsplit(",", 1)
-        readings = [(name, unit)]
-    else:
-        words = re.split(r"[\s_]+", title.strip())
-        readings = [(" ".join(words[: len(words) - n]), " ".join(words[-n:])) for n in (1, 2)]
-        readings = [(title, ""), *(r for r in readings if r[0])]
-    first: NameFault | None = None
-    for name, unit in readings:
-        try:
-            target = names.find(name)
-            return Column(title, target, unit_of(unit, target))
-        except NameFault as fault:
-            first = first or fault
-    assert first is not None
-    raise first
-
-
-def _with_units(
-    path: Path, columns: tuple[Column, ...], cells: Sequence[str]
-) -> tuple[Column, ...]:
-    found, faults = list(columns), []
-    for n, cell in enumerate(cells[: len(columns)]):
-        try:
-            unit = unit_of(cell.strip("[]() "), columns[n].target)
-        except NameFault as fault:
-            faults.append(f'column {n + 1} "{columns[n].title}": {fault}')
-            continue
-        found[n] = replace(columns[n], unit=columns[n].unit or unit)
-    _stop(path, faults)
-    return tuple(found)
-
-
 def _completed(
     path: Path, columns: tuple[Column, ...], body: Sequence[Row], raw: Mapping[str, Any]
 ) -> tuple[tuple[Column, ...], list[str]]:
@@ -271,7 +208,7 @@ def _completed(
             column = replace(column, unit=unit)
             told.append(_meaning(column, f" [{unit}], {why}"))
         found.append(column)
-    _stop(path, faults)
+    stop(path, faults)
     return tuple(found), told
 
 
@@ -348,10 +285,19 @@ def as_typed(cell: str, column: Column, decimal: str) -> Any:
     QuantityError
         What was found and what is expected.
     """
+    if _FAULTY.fullmatch(cell):
+        raise QuantityError(f"{cell} is the spreadsheet's word for a formula that failed")
+    if cell.startswith("="):
+        raise QuantityError(
+            f"{cell[:40]} is a formula without its value; open the workbook in your spreadsheet "
+            "and save it"
+        )
     kind, value = column.target.rule.kind, number(cell, decimal)
     if kind in UNITS:
         if value is not None:
             return f"{value:.12g} {column.unit}"
+        if is_centreline(column.target) and cell.upper().endswith("DC"):
+            return centreline_cell(cell, column.target.path[0])
         parted = split_number(cell)
         own = own_unit(cell, kind)
         return f"{parted[0]:.12g} {own}" if parted and own else cell

@@ -160,3 +160,72 @@ def test_rows_drawn_are_always_the_same(tmp_path: Path) -> None:
 def test_a_sheet_that_is_no_plan_is_refused(tmp_path: Path, text: str) -> None:
     with pytest.raises(PlanError):
         plan_of(tmp_path, text)
+
+
+def test_a_centreline_as_the_engine_file_writes_it(tmp_path: Path) -> None:
+    plan = plan_of(
+        tmp_path, "duration,centreline\n240,104 ATDC\n240,104° ATDC\n240,104\n240,9 BTDC\n"
+    )
+    assert [row.given.get(1) for row in plan.rows[:3]] == ["104 deg crank"] * 3
+    assert [row.number for row in plan.refused] == [5]  # 9 BTDC is no intake centreline
+    for title in ("exhaust centreline (BTDC)", "exhaust centreline [deg BTDC]"):
+        plan = plan_of(tmp_path, f"{title},CR\n108,10\n108 BTDC,11\n")
+        assert [row.given[0] for row in plan.rows] == ["108 deg crank"] * 2
+    with pytest.raises(PlanError, match='unit "BTDC" not known'):
+        plan_of(tmp_path, "intake centreline (BTDC),CR\n108,10\n")
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "#,runner [mm],CR\n1,250,11\n2,260,12\n",
+        "nr,runner [mm],CR\n#1,250,11\n#2,260,12\n",
+        "nr,runner [mm],CR\n1,250,11\n# a remark, of two halves\n2,260,12\n",
+        "nr,runner [mm],CR\n1,250,11\n2,260,12\nTotal,510,23\n",
+        "nr;runner [mm];CR\n1;250;11\n2;260;12\n;;\nSum;510;23\nMean;255;11,5\n",
+        "dinner,of,2026\nnr,runner [mm],CR\n1,250,11\n2,260,12\n",
+    ],
+)
+def test_numbered_rows_remarks_and_sums(tmp_path: Path, text: str) -> None:
+    plan = plan_of(tmp_path, text)
+    assert [row.figures[1] for row in plan.rows] == [250, 260]
+    told = " ".join(plan.understood)
+    assert ("remark" in told) == ("remark" in text)
+    assert ("adds up the others" in told) == ("Total" in text or "Sum" in text)
+
+
+def test_a_formula_that_failed_is_its_row_alone(tmp_path: Path) -> None:
+    plan = plan_of(tmp_path, "runner [mm],CR\n#N/A,11\n#DIV/0!,11\n=A2+10,11\nn/a,11\n")
+    assert [row.number for row in plan.refused] == [2, 3, 4]
+    assert "a formula that failed" in plan.rows[0].faults[0]
+    assert "without its value" in plan.rows[2].faults[0]
+
+
+def test_names_below_the_side_in_merged_cells(tmp_path: Path) -> None:
+    text = "Dinner plan\n,Intake,,Exhaust,\nnr,duration,centreline,duration,centreline\n1,240,104,,108\n"
+    plan = plan_of(tmp_path, text)
+    assert [c.target.path for c in plan.columns if c.used] == [
+        ("intake", "duration"),
+        ("intake", "centreline"),
+        ("exhaust", "duration"),
+        ("exhaust", "centreline"),
+    ]
+    assert [text for text in plan.understood if "passed over" in text] == [
+        "row 1 is passed over: Dinner plan"
+    ]
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("rpm,torque,power\n3000,100,31\n4000,110,46\n", "looks like a dyno pull"),
+        ("angle,lift\n-60,0.1\n0,9\n60,0.1\n", "looks like a lift sheet"),
+        ("lift in,in cfm,ex cfm\n.1,64,52\n.2,121,97\n", "looks like a flow sheet"),
+        ("rpm/kPa,20,40,60\n1000,240,250,260\n2000,240,250,260\n", "rpm against load"),
+        ((ENGINES / "single_400.toml").read_text(encoding="utf-8"), "This is an engine file"),
+    ],
+)
+def test_the_wrong_sheet_is_told_for_what_it_is(tmp_path: Path, text: str, told: str) -> None:
+    with pytest.raises(PlanError) as fault:
+        plan_of(tmp_path, text)
+    assert told in str(fault.value)
