@@ -143,6 +143,7 @@ def searched(
         raise ValueError("no speed gave enough figures for a search")
     shares = shares_at(weights, at)
     fixed = survey.fixed(list(tops), shares)
+    tops = survey.tops()  # the cases of the fixed place have changed the responses
     return Searched(
         survey, tops, fixed, {label: np.array(torque)[at] for label, torque in steps.items()}
     )
@@ -297,7 +298,8 @@ def _among_settings(
     winners = [labels[int(n)] for n in table.argmax(axis=0)]
     by_speed["does_not_clear"] = [failing.get(label, "") for label in winners]
     by_speed["setting"] = [
-        ", ".join(np.array(labels)[tied(table[:, n], variable[n])]) for n in range(len(at))
+        ", ".join(labels[int(m)] for m in highest if tied(table[m, n], variable[n]))
+        for n, highest in enumerate(np.argsort(-table, axis=0, kind="stable").T)
     ]
     ranked = [
         ("standard" if labels[n] == engine.standard else "other", labels[n], table[n])
@@ -340,9 +342,10 @@ def axis_note(engine: Engine, axis: Axis) -> AxisNote:
 
 
 def rest_duration_deg(engine: Engine, axis: Axis) -> float | None:
-    """Duration without travel, as the labels of the file's settings count it; None if they do not.
+    """Duration without travel, as the engine file counts it; None if it does not.
 
-    A label counts that is a number of degrees and whose setting moves nothing but this sleeve.
+    A label of a setting counts that is a number of degrees and that moves nothing but this sleeve;
+    without one the cam card does.
     """
     travel = f"{axis.side}_travel_m"
     for setting in engine.settings:
@@ -357,4 +360,5 @@ def rest_duration_deg(engine: Engine, axis: Axis) -> float | None:
             continue
         if 100 < named < 500:
             return named - moved * axis.deg_per_m
-    return None
+    cards = [card for card in engine.cards if card.side == axis.side]
+    return cards[0].closes_deg - cards[0].opens_deg if cards else None

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from breathe.about import About
@@ -14,10 +13,11 @@ from breathe.study.answer import AxisNote, Best
 from breathe.study.crossings import NUMERICAL_ERROR
 from breathe.view import cautions
 from breathe.view.best_found import findings
+from breathe.view.best_settings import settings_tables
 from breathe.view.console import Grid, Item, Piece
 from breathe.view.figures import change, percent, torque_texts
 from breathe.view.marks import MARK
-from breathe.view.places import degrees, in_words, place_of, span, travel, what_moves
+from breathe.view.places import in_words, listed, place_of, what_moves
 from breathe.view.said import said
 from breathe.view.tables import TIE, assumptions
 from breathe.view.turned import turned_gaps, turned_grid, with_turn
@@ -48,7 +48,9 @@ def best_page(
     if about.speeds_rpm and max(about.speeds_rpm) > about.speed_limit_rpm:
         page += [over_speed(about), ""]
     failing = {where: gap for where, gap in _failing(found) if gap}
-    page += [_settings(found, system), *gaps_told(failing, system), ""] if found.axes else []
+    if not found.axes and found.settings_in_file == 1:
+        return [*page, *_only(found, rows, about, failing, system)]
+    page += [*settings_tables(found, system), *gaps_told(failing, system), ""] if found.axes else []
     page += [_three_cams(found, about, system)]
     page += [*([] if found.axes else gaps_told(failing, system)), ""]
     if found.speeds > 1:
@@ -58,6 +60,32 @@ def best_page(
     page += ["What was found", *(Item(text, indent=2) for text in findings(found, about, system))]
     page += [Item(_runs(found, rows), indent=2), ""]
     told = said(case_names(rows, with_turn(found)), about)
+    page += [*(Item(text) for text in told), ""] if told else []
+    page += assumptions(about, system)
+    return [*page, *(Item(text) for text in cautions_of(failing, found.unknown_clearances))]
+
+
+def _only(
+    found: Best, rows: pd.DataFrame, about: About, failing: Mapping[str, str], system: System
+) -> list[Piece]:
+    """All there is to say of a fixed cam that stands alone."""
+    torque = torque_texts(found.by_speed[["torque_Nm"]], system)["torque_Nm"]
+    speeds = [f"{speed:.0f}" for speed in found.by_speed.speed_rpm]
+    grid = Grid(
+        title=f"Torque at the crank, {user_unit('torque', system)}",
+        header=("rpm", about.standard),
+        rows=tuple(zip(speeds, torque, strict=True)),
+    )
+    hints = (
+        "Other cams are compared once they stand in the file: a lobe ground longer or shorter "
+        "(stretch) or moved (shift) as a [[setting]], another cam as [[other_cam]].",
+        'What a sleeve on the intake cam would bring is asked with `breathe reach --up-to "60 deg '
+        'crank"`; a sleeve or phaser there is, is written as [intake.sleeve], [intake.phaser].',
+        f"Model runs: {len(rows)}.",
+    )
+    page: list[Piece] = [grid, *gaps_told(failing, system), "", "What was found"]
+    page += [*(Item(text, indent=2) for text in hints), ""]
+    told = said(rows, about)
     page += [*(Item(text) for text in told), ""] if told else []
     page += assumptions(about, system)
     return [*page, *(Item(text) for text in cautions_of(failing, found.unknown_clearances))]
@@ -110,7 +138,7 @@ def _clearance(failing: Mapping[str, str], unknown: Sequence[str] | None) -> str
     not_checked = ", ".join([*unknown, "head to wall of the pocket, sideways"])
     checked = ""
     if failing:
-        checked = f"Do not build {', '.join(failing)}: see {MARK} above. "
+        checked = f"Do not build {listed(list(failing))}: see {MARK} above. "
     elif not unknown:
         checked = "Valve to piston and valve to valve: no gap of the places named is too small. "
     return (
@@ -152,43 +180,6 @@ def _head(found: Best, about: About, system: System) -> list[Piece]:
         else "It has one setting, so there is nothing to choose from."
     )
     return [first, Item(still)]
-
-
-def _settings(found: Best, system: System) -> Grid:
-    """Place, travel, what is as good and the price of 12 degrees, by speed."""
-    unit = user_unit("length", system)
-    header = ["rpm"]
-    for axis in found.axes:
-        name = axis.side if axis.kind == "dwell" else f"{axis.side} turn"
-        header += [name, "as good"] + ([unit] if axis.deg_per_m else [])
-    header.append(user_unit("torque", system))
-    for axis in found.axes:
-        of = f" {axis.kind}" if len(found.axes) > 1 else ""
-        header += [f"12° less{of}", f"12° more{of}"]
-    torque = torque_texts(found.by_speed[["torque_Nm"]], system)["torque_Nm"]
-    rows = []
-    for n, row in enumerate(found.by_speed.to_dict("records")):
-        cells = [f"{row['speed_rpm']:.0f}"]
-        for axis in found.axes:
-            place, low, high = (
-                row[f"{axis.column}{end}"] for end in ("_deg", "_low_deg", "_high_deg")
-            )
-            mark = MARK if row["does_not_clear"] else ""
-            cells += [degrees(axis, place) + mark, span(axis, low, high)]
-            cells += [travel(axis, place, system)] if axis.deg_per_m else []
-        cells.append(torque[n])
-        price = found.price[found.price.speed_rpm == row["speed_rpm"]]
-        for axis in found.axes:
-            for off in sorted(set(found.price.off_deg)):
-                lost = price[(price.axis == axis.name) & (price.off_deg == off)].change.iloc[0]
-                cells.append("end" if not np.isfinite(lost) else change(lost))
-        rows.append(tuple(cells))
-    title = (
-        f"Best setting; as good: within {NUMERICAL_ERROR * 100:g} % of its torque"
-        f"{', the rest standing' if len(found.axes) > 1 else ''}; 12° less and "
-        f"more: change in torque there, %, {TIE} none found, end: beyond the gear"
-    )
-    return Grid(title=title, header=tuple(header), rows=tuple(rows))
 
 
 def fixed_name(found: Best) -> str:

@@ -13,7 +13,7 @@ from breathe.study.answer import AxisNote, Best
 from breathe.study.crossings import NUMERICAL_ERROR, tied
 from breathe.view import cautions
 from breathe.view.figures import change, percent
-from breathe.view.places import at_end, degrees, in_words, place_of
+from breathe.view.places import at_end, degrees, in_words, listed, off_words, place_of
 from breathe.view.turned import turned_words
 
 NONE_FOUND = f"no difference found (below {NUMERICAL_ERROR * 100:g} %)"
@@ -137,7 +137,7 @@ def _ends(found: Best, axis: AxisNote) -> list[str]:
     """Where the best setting stands at an end, so that the gear and not the engine decides."""
     places = found.by_speed[f"{axis.column}_deg"]
     told = []
-    for end, more in ((-1, "lower"), (1, "upper")):
+    for end, more in ((-1, "earliest"), (1, "latest")):
         at = found.by_speed.speed_rpm[[at_end(axis, x) == end for x in places]]
         if not len(at):
             continue
@@ -154,8 +154,8 @@ def _ends(found: Best, axis: AxisNote) -> list[str]:
             )
         else:
             told.append(
-                f"At {_speeds(found, at)} the {axis.side} cam is best at the {more} end of its "
-                f"turn, {place}; more might do better there."
+                f"At {_speeds(found, at)} the {axis.side} cam is best at the {more} its phaser "
+                f"gives, {place}; more turn might do better there, where the valves clear."
             )
     return told
 
@@ -185,11 +185,11 @@ def _flat(found: Best, axis: AxisNote) -> list[str]:
     worst = price.sort_values("change", kind="stable").iloc[0]
     most = price.groupby("speed_rpm").change.min()
     same = pd.Series([speed for speed, lost in most.items() if change(lost) == "="], dtype=float)
-    off = f"{abs(worst.off_deg):.0f}° {'less' if worst.off_deg < 0 else 'more'}"
-    thing = f"{axis.side} {'duration' if axis.kind == 'dwell' else 'turn'}"
+    off = off_words(axis, worst.off_deg)
+    wrong = f"{off} {axis.side} duration" if axis.kind == "dwell" else f"the {axis.side} cam {off}"
     told = (
-        f"Standing wrong costs most at {worst.speed_rpm:.0f} rpm: {_much(worst.change)} with {off} "
-        f"{thing}"
+        f"Standing wrong costs most at {worst.speed_rpm:.0f} rpm: {_much(worst.change)} with "
+        f"{wrong}"
     )
     if len(same):
         told += f"; 12° off to either side is too small to tell at {_speeds(found, same)}"
@@ -207,4 +207,4 @@ def _other_tops(found: Best) -> list[str]:
 
 
 def _listed(parts: Sequence[str]) -> str:
-    return f"{', '.join(parts[:6])}{' ...' if len(parts) > 6 else ''}"
+    return f"{listed(parts[:6])}{' ...' if len(parts) > 6 else ''}"

@@ -45,7 +45,18 @@ def in_words(axes: Sequence[AxisNote], place: Sequence[float]) -> str:
         told.setdefault(axis.side, []).append(text)
     if list(told) == ["intake"]:
         return ", ".join(told["intake"])
-    return ", ".join(f"{side} {' '.join(parts)}" for side, parts in told.items())
+    return ", ".join(f"{side} {' and '.join(parts)}" for side, parts in told.items())
+
+
+def listed(places: Sequence[str]) -> str:
+    """Places in a row, told apart though each may hold a comma."""
+    return ("; " if any("," in place for place in places) else ", ").join(places)
+
+
+def off_words(axis: AxisNote, off_deg: float) -> str:
+    """So many degrees off a place: '12° less' of a duration, '12° earlier' of a turn."""
+    less, more = ("less", "more") if axis.kind == "dwell" else ("earlier", "later")
+    return f"{abs(off_deg):.0f}° {less if off_deg < 0 else more}"
 
 
 def place_of(row: Mapping[Any, Any], axes: Sequence[AxisNote]) -> list[float]:
@@ -71,7 +82,8 @@ def _moves(axis: AxisNote, system: System) -> str:
     if axis.kind == "phase":
         return (
             f"What moves: the {axis.side} cam turns from {_turn(axis.low_deg, _OWN)} to "
-            f"{_turn(axis.high_deg, _OWN)}, crank degrees."
+            f"{_turn(axis.high_deg, _OWN)}, crank degrees; {degrees(axis, axis.low_deg)} to "
+            f"{degrees(axis, axis.high_deg)} in tables."
         )
     adds = f"adds 0 to {axis.high_deg:.0f} deg crank of dwell"
     if axis.deg_per_m:
@@ -80,7 +92,7 @@ def _moves(axis: AxisNote, system: System) -> str:
     named = ""
     if axis.rest_deg is not None:
         low, high = axis.rest_deg, axis.rest_deg + axis.high_deg
-        named = f"; {low:.0f} to {high:.0f}° as the file's labels count duration"
+        named = f"; {low:.0f} to {high:.0f}° as the file counts duration"
     return f"What moves: the {axis.side} sleeve, {adds}{named}."
 
 

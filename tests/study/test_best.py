@@ -12,7 +12,7 @@ import pytest
 from breathe.engine.parts import Engine, Phaser
 from breathe.engine.read import read_engine
 from breathe.study.answer import Best
-from breathe.study.best import about_cases, best
+from breathe.study.best import about_cases, axis_note, best
 from breathe.study.crossings import NUMERICAL_ERROR
 from breathe.study.evaluate import Evaluator, column
 from breathe.study.gear import gear_of
@@ -110,6 +110,38 @@ def test_without_axes_the_settings_are_ranked():
     # Settings with another lobe have 0.9 of it, the one turned by 8 degrees has 8 Nm less.
     assert list(found.cams.label[3:4]) == ["264° -8"]
     assert set(found.by_speed.setting) == {fixed.standard}
+
+
+def test_of_settings_that_tie_the_winner_is_named_first():
+    """Its gap is the one told, so its name must stand first whatever the file's order."""
+    fixed = read_engine(ENGINES / "road_four.toml")
+    found = best(fixed, SPEEDS, evaluate=Invented(lambda d, turn, s: 180 - 0.05 * turn, 5000.0))
+    # The one turned by 8 degrees has 0.2 % more: a tie, and the most.
+    assert set(found.by_speed.setting) == {f"264° -8, {fixed.standard}"}
+
+
+def test_an_exhaust_sleeve_counts_as_its_card_does(engine):
+    sleeved = replace(
+        engine, exhaust_cam=replace(engine.exhaust_cam, sleeve=engine.intake_cam.sleeve)
+    )
+    notes = [axis_note(sleeved, axis) for axis in gear_of(sleeved).axes]
+    # The exhaust card says 264 degrees, and no setting's label tells the exhaust's duration.
+    assert [(one.name, one.rest_deg) for one in notes] == [
+        ("intake dwell", pytest.approx(228.0)),
+        ("exhaust dwell", pytest.approx(264.0)),
+    ]
+
+
+def test_no_steps_beat_the_variable_cam(engine):
+    """The cases run for the fixed place move the tops too."""
+    exhaust = replace(engine.exhaust_cam, phaser=Phaser(earliest_deg=-15.0, latest_deg=15.0))
+    three = replace(phased(engine), exhaust_cam=exhaust)
+
+    def ridged(dwell, turn, speed):
+        return one_hump(dwell, turn, speed) - 3.0 * np.cos((dwell + turn) / 9.0 + speed / 900.0)
+
+    found = best(three, (2000.0, 6000.0), evaluate=Invented(ridged, 5000.0))
+    assert 0.9 < found.steps.share_of_gain.max() <= 1.0001
 
 
 def test_an_answer_comes_back_from_its_text(engine):

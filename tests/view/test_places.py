@@ -6,7 +6,16 @@ import math
 
 from breathe.study.answer import AxisNote
 from breathe.view.figures import change
-from breathe.view.places import at_end, degrees, in_words, span, travel, what_moves
+from breathe.view.places import (
+    at_end,
+    degrees,
+    in_words,
+    listed,
+    off_words,
+    span,
+    travel,
+    what_moves,
+)
 
 SLEEVE = AxisNote(side="intake", kind="dwell", low_deg=0, high_deg=60, deg_per_m=5000, rest_deg=228)
 UNNAMED = AxisNote(side="exhaust", kind="dwell", low_deg=0, high_deg=30, deg_per_m=5000)
@@ -24,7 +33,16 @@ def test_a_duration_where_labels_are_durations_otherwise_what_is_added():
 def test_a_place_on_several_axes():
     assert in_words([SLEEVE], [24]) == "252°"
     assert in_words([SLEEVE, TURN], [24, -5]) == "252°, 5° earlier"
-    assert in_words([SLEEVE, TURN, UNNAMED], [24, 0, 6]) == "intake 252° not turned, exhaust +6°"
+    assert in_words([SLEEVE, TURN, UNNAMED], [24, 0, 6]) == (
+        "intake 252° and not turned, exhaust +6°"
+    )
+    assert listed(["252°", "240°"]) == "252°, 240°"
+    assert listed(["252°, 5° earlier", "240°, not turned"]) == "252°, 5° earlier; 240°, not turned"
+
+
+def test_off_a_place_in_words_of_what_moves():
+    assert [off_words(SLEEVE, x) for x in (-12, 12)] == ["12° less", "12° more"]
+    assert [off_words(TURN, x) for x in (-12, 12)] == ["12° earlier", "12° later"]
 
 
 def test_travel_in_the_users_unit():
@@ -35,8 +53,9 @@ def test_travel_in_the_users_unit():
 def test_what_moves_is_told_with_its_law():
     assert what_moves([SLEEVE, TURN], "metric") == [
         "What moves: the intake sleeve, 12.0 mm of travel adds 0 to 60 deg crank of dwell; 228 to "
-        "288° as the file's labels count duration.",
-        "What moves: the intake cam turns from 20° earlier to 10° later, crank degrees.",
+        "288° as the file counts duration.",
+        "What moves: the intake cam turns from 20° earlier to 10° later, crank degrees; -20° to "
+        "+10° in tables.",
     ]
 
 
