@@ -45,6 +45,11 @@ OPTIONS: dict[str, dict[str, Any]] = {
         "metavar": "RPM/S",
         "help": "How fast the engine revs up.  [assumed: 3000]",
     },
+    "--pedal": {
+        "metavar": "TIME",
+        "help": "Load rises from the lowest row to the highest in this, such as 0.2 s: steps over "
+        "load stay within what the actuator follows.  [default: not held]",
+    },
     "--residual": {
         "type": Opening(),
         "default": 0.25,

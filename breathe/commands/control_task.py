@@ -82,6 +82,7 @@ def task_of(engine: Engine, typed: dict[str, Any]) -> Task:
         give_up=typed["give_up"],
         slew_deg_per_s=slew,
         rev_rate_rpm_per_s=typed["rev_rate"] or REV_RATE,
+        pedal_s=words.seconds(typed["pedal"], "--pedal") if typed["pedal"] else None,
         hysteresis_deg=hysteresis,
         anchors=anchors,
     )

@@ -159,6 +159,20 @@ def gear_change(text: str, where: str = "--gear-change") -> Change:
     return Change(from_rpm=float(found[1]), to_rpm=float(found[2]), lasts_s=float(found[3]))
 
 
+def seconds(text: str, where: str) -> float:
+    """A time from words such as '0.2 s' or '200 ms'.
+
+    Raises
+    ------
+    BreatheError
+        No unit, or not above 0.
+    """
+    found = re.fullmatch(rf"\s*({_NUMBER})\s*(s|ms)\s*", text)
+    if found is None or not float(found[1]) > 0:
+        raise BreatheError(f"{where}: found {text!r}; expected a time such as '0.2 s'")
+    return float(found[1]) * (1e-3 if found[2] == "ms" else 1.0)
+
+
 def vacuum(text: str, outside_Pa: float, where: str = "--keep-vacuum") -> Vacuum:
     """Vacuum to be kept, from words such as '30 kPa below 2 bar'.
 

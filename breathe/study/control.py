@@ -36,6 +36,8 @@ class ControlMap:
     checks: tuple[Check, ...]
     followed: bool
     """Whether the steps over speed could be held within what the actuator follows."""
+    followed_over_load: bool
+    """The same over load, where that was asked."""
     keys: tuple[str, ...]
     """Of the model runs it rests on, in the order asked for."""
 
@@ -140,8 +142,8 @@ def control_map(engine: Engine, evaluate: Evaluate, gear: Gear, question: Questi
         )
         for load in question.loads
     )
-    smooth, followed = smoothed(question, cells)
-    values = in_steps(question, cells, smooth)
+    smooth = smoothed(question, cells)
+    values = in_steps(question, cells, smooth.degrees)
     checks = checked(run, gear, question, at_speeds, cells, values)
     return ControlMap(
         engine=engine,
@@ -149,9 +151,10 @@ def control_map(engine: Engine, evaluate: Evaluate, gear: Gear, question: Questi
         question=question,
         at_speeds=at_speeds,
         cells=cells,
-        smooth_deg=smooth,
+        smooth_deg=smooth.degrees,
         values_deg=values,
         checks=checks,
-        followed=followed,
+        followed=smooth.over_speed,
+        followed_over_load=smooth.over_load,
         keys=tuple(run.keys),
     )

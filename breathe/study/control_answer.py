@@ -16,7 +16,7 @@ from breathe.study.answer import Kept
 from breathe.study.cells import Cell, bmep_of
 from breathe.study.control import ControlMap
 from breathe.study.control_asked import Question, setting_at
-from breathe.study.control_limits import fallback_facts, limit_facts
+from breathe.study.control_limits import fallback_facts, limit_facts, pedal_facts
 from breathe.study.crossings import NUMERICAL_ERROR
 from breathe.study.fingerprint import fingerprint
 from breathe.study.gear import Gear
@@ -107,6 +107,7 @@ def answer_of(
         "fallback": fallback_facts(found),
         "steepest": _steepest(found),
         "actuator": _actuator(found),
+        "pedal": pedal_facts(found),
         "throttle_needed": _throttle_needed(found),
         "checks": _checks(found),
         "anchors": _anchors(found),

@@ -49,8 +49,8 @@ def shown_as(engine: Engine, axis: Axis, *, travel: bool = False) -> Shown:
     """Durations for a sleeve, or its travel; for a phaser crank degrees from its own place."""
     if axis.kind == "dwell" and not law_known(engine, axis):
         raise BreatheError(
-            f"{engine.source_file or engine.name}: [{axis.side}.sleeve] has no rate; the actuator's "
-            'travel, speed and play are counted in mm, so give rate = "5.0 deg crank/mm"'
+            f"{engine.source_file or engine.name}: [{axis.side}.sleeve] has no rate; travel, "
+            'speed and play of the actuator count in mm, so give rate = "5.0 deg crank/mm"'
         )
     if axis.kind == "phase":
         return Shown(name=f"{axis.side} phase", unit="deg crank", zero=0.0)
@@ -95,6 +95,9 @@ class Question:
     slew_deg_per_s: float | None = None
     rev_rate_rpm_per_s: float = 3000.0
     """How fast the engine revs up, for the steps over speed that the actuator follows."""
+    pedal_s: float | None = None
+    """Time in which load rises from the lowest row to the highest, for the steps over load that
+    the actuator follows; None: they are not held."""
     hysteresis_deg: float = 0.0
     anchors: tuple[Anchor, ...] = ()
     part_load_lambda: float = PART_LOAD_LAMBDA
@@ -113,6 +116,13 @@ class Question:
         if self.slew_deg_per_s is None:
             return None
         return steepest_deg_per_rpm(self.slew_deg_per_s, self.rev_rate_rpm_per_s)
+
+    @property
+    def steepest_over_load(self) -> float | None:
+        """Largest step the map may take over load [deg for one of the axis]; None if not held."""
+        if self.slew_deg_per_s is None or self.pedal_s is None or len(self.loads) < 2:
+            return None
+        return self.slew_deg_per_s * self.pedal_s / (self.loads[-1] - self.loads[0])
 
 
 def planned_runs(question: Question) -> int:

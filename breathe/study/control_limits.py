@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -57,7 +58,13 @@ def limit_facts(found: ControlMap) -> list[dict[str, Any]]:
             }
         )
     if question.steepest is not None:
-        told.append({"limit": "slew", "value": question.steepest, "binds": _slewing(found)})
+        binds = _slewing(found, 1, question.steepest, question.speeds_rpm)
+        told.append({"limit": "slew", "value": question.steepest, "binds": binds})
+    if question.steepest_over_load is not None:
+        binds = _slewing(found, 0, question.steepest_over_load, question.loads)
+        told.append(
+            {"limit": "slew over load", "value": question.steepest_over_load, "binds": binds}
+        )
     return told
 
 
@@ -85,14 +92,39 @@ def _at_ends(found: ControlMap, low: float, high: float) -> list[list[float]]:
     return [_place(cell) for cell in _own(found) if held(cell)]
 
 
-def _slewing(found: ControlMap) -> list[list[float]]:
-    """Cells from which the step to the next speed is as large as the actuator follows."""
-    steep = found.question.steepest
-    if steep is None or len(found.question.speeds_rpm) < 2:
+def _slewing(
+    found: ControlMap, axis: int, steepest: float, points: Sequence[float]
+) -> list[list[float]]:
+    """Cells from which the step to the next along an axis is as large as the actuator follows."""
+    if len(points) < 2:
         return []
-    step = np.abs(np.diff(found.smooth_deg, axis=1))
-    most = steep * np.diff(np.array(found.question.speeds_rpm)) - found.question.step_deg
-    return [_place(found.cells[i][j]) for i, j in np.argwhere(step >= 0.99 * most)]
+    step = np.abs(np.diff(found.smooth_deg, axis=axis))
+    most = np.maximum(steepest * np.diff(np.array(points)) - found.question.step_deg, 1e-6)
+    held = step >= 0.99 * (most if axis else most[:, None])
+    return [_place(found.cells[i][j]) for i, j in np.argwhere(held)]
+
+
+def pedal_facts(found: ControlMap) -> dict[str, Any] | None:
+    """Where the lag costs most if load rises at once from the lowest row to full load."""
+    question, slew = found.question, found.question.slew_deg_per_s
+    full = [j for j, cell in enumerate(found.cells[-1]) if "full" in cell.kind]
+    if slew is None or not full or len(found.cells) < 2:
+        return None
+    speeds = np.array([question.speeds_rpm[j] for j in full])
+    start, end = found.values_deg[0, full], found.values_deg[-1, full]
+    lost = 1.0 - found.full_torque(speeds, start) / found.full_torque(speeds, end)
+    worst = int(np.argmax(lost))
+    return {
+        "speed_rpm": float(speeds[worst]),
+        "from": question.shown.of(float(start[worst])),
+        "to": question.shown.of(float(end[worst])),
+        "from_load": question.loads[0],
+        "to_load": question.loads[-1],
+        "takes_s": abs(float(end[worst] - start[worst])) / slew,
+        "lost_at_first": float(lost[worst]),
+        "pedal_s": question.pedal_s,
+        "followed": found.followed_over_load,
+    }
 
 
 def fallback_facts(found: ControlMap) -> dict[str, Any] | None:

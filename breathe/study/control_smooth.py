@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,11 +25,20 @@ SETTLE_PASSES = 12
 """Times every cell looks where its neighbours are; the map's branches have settled by then."""
 
 
-def smoothed(question: Question, cells: Sequence[Sequence[Cell]]) -> tuple[Floats, bool]:
-    """The smoothest map (m, n) that the cells are content with, and whether the actuator follows.
+@dataclass(frozen=True, slots=True)
+class Smoothed:
+    """A map (m, n) before rounding, and which of its steps the actuator follows."""
 
-    Where no such map keeps the steps over speed, cells give up more than they would like, as
-    little as possible; limits are kept in any case.
+    degrees: Floats
+    over_speed: bool
+    over_load: bool
+
+
+def smoothed(question: Question, cells: Sequence[Sequence[Cell]]) -> Smoothed:
+    """The smoothest map that the cells are content with.
+
+    Where no such map keeps the steps that the actuator follows, cells give up more than they would
+    like, as little as possible; limits are kept in any case.
     """
     best = np.array([[cell.best_deg for cell in line] for line in cells])
     now = best.copy()
@@ -50,20 +59,16 @@ def smoothed(question: Question, cells: Sequence[Sequence[Cell]]) -> tuple[Float
     )
     ranges = np.array([[cell.range_deg() for cell in line] for line in cells])
     wanted = with_anchored_cells(wanted, ranges)
-    steep = question.steepest
-    if steep is not None:
-        steep = max(steep - question.step_deg / float(min(np.diff(question.speeds_rpm), default=1)),
-                    0.0)  # fmt: skip
-    found = smoothest(wanted, steep)
-    if found is not None:
-        return found, True
     wider = with_anchored_cells(replace(wanted, low=ranges[..., 0], high=ranges[..., 1]), ranges)
-    found = smoothest(wider, steep)
-    if found is not None:
-        return found, True
+    over_speed, over_load = question.steepest, question.steepest_over_load
+    for load in dict.fromkeys((over_load, None)):
+        for some in (wanted, wider):
+            found = smoothest(some, over_speed, load, question.step_deg)
+            if found is not None:
+                return Smoothed(found, True, load == over_load)
     fallback = smoothest(wanted)
     assert fallback is not None  # nothing but bounds, each with its low below its high
-    return fallback, False
+    return Smoothed(fallback, over_speed is None, over_load is None)
 
 
 def _content(cell: Cell, give_up: float) -> NDArray[np.bool_]:

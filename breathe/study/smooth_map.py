@@ -2,7 +2,8 @@
 
 Each cell brings the stretch of settings it is content with. Inside all of them the map bends as
 little as it can: it lies as near as possible to a straight line through each cell's neighbours,
-along both axes. Steps over engine speed stay within what the actuator follows.
+along both axes. Steps over engine speed, and over load if asked, stay within what the actuator
+follows.
 """
 
 from __future__ import annotations
@@ -50,7 +51,12 @@ class Wanted:
     anchors: tuple[Anchor, ...] = ()
 
 
-def smoothest(wanted: Wanted, steepest_deg_per_rpm: float | None = None) -> Floats | None:
+def smoothest(
+    wanted: Wanted,
+    steepest_deg_per_rpm: float | None = None,
+    steepest_deg_per_load: float | None = None,
+    rounding_deg: float = 0.0,
+) -> Floats | None:
     """The map (m, n) that bends least; None if the steps allowed leave none.
 
     Parameters
@@ -58,6 +64,10 @@ def smoothest(wanted: Wanted, steepest_deg_per_rpm: float | None = None) -> Floa
     wanted : Wanted
     steepest_deg_per_rpm : float, optional
         Largest change over engine speed.
+    steepest_deg_per_load : float, optional
+        Largest change over load, for one of its axis.
+    rounding_deg : float
+        What rounding may add to a step afterwards: steps are held that much smaller.
     """
     rows, targets = _bending(wanted)
     shape = wanted.best.shape
@@ -69,9 +79,15 @@ def smoothest(wanted: Wanted, steepest_deg_per_rpm: float | None = None) -> Floa
     edge = np.eye(wanted.best.size)
     sides = [edge, -edge]
     ends = [wanted.low.ravel(), -wanted.high.ravel()]
-    if steepest_deg_per_rpm is not None and shape[1] > 1:
-        steps, width = _speed_steps(wanted)
-        most = steepest_deg_per_rpm * width
+    place = np.arange(wanted.best.size).reshape(shape)
+    for steep, lines, axis in (
+        (steepest_deg_per_rpm, place, wanted.speeds_rpm),
+        (steepest_deg_per_load, place.T, wanted.loads),
+    ):
+        if steep is None or len(axis) < 2:
+            continue
+        steps, width = _steps(lines, axis)
+        most = np.maximum(steep * width - rounding_deg, 0.0)
         sides += [steps, -steps]
         ends += [-most, -most]
     found = least_squares_within(matrix, right, np.vstack(sides), np.concatenate(ends))
@@ -104,16 +120,15 @@ def _bends(place: Places, axis: Floats, count: int) -> list[Floats]:
     return rows
 
 
-def _speed_steps(wanted: Wanted) -> tuple[Floats, Floats]:
-    """Rows that give the change between neighbours over speed, and how far apart they are."""
-    place = np.arange(wanted.best.size).reshape(wanted.best.shape)
+def _steps(place: Places, axis: Floats) -> tuple[Floats, Floats]:
+    """Rows that give the change between neighbours along an axis, and how far apart they are."""
     rows, width = [], []
     for line in place:
         for k, (a, b) in enumerate(pairwise(line)):
-            row = np.zeros(wanted.best.size)
+            row = np.zeros(place.size)
             row[a], row[b] = -1.0, 1.0
             rows.append(row)
-            width.append(wanted.speeds_rpm[k + 1] - wanted.speeds_rpm[k])
+            width.append(axis[k + 1] - axis[k])
     return np.array(rows), np.array(width)
 
 

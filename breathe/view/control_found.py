@@ -24,6 +24,7 @@ def findings(found: Control, about: About, system: System) -> list[str]:
         *_not_checked(found),
         *_steps(found),
         *_actuator(found, system),
+        *_pedal(found),
         *_gear_change(found),
         *_fallback(found),
         *_anchors(found),
@@ -196,6 +197,28 @@ def _actuator(found: Control, system: System) -> list[str]:
         told.append(
             "The steps over speed are larger than the actuator follows at "
             f"{act['rev_rate_rpm_per_s']:.0f} rpm/s: no map within the limits keeps them smaller."
+        )
+    return told
+
+
+def _pedal(found: Control) -> list[str]:
+    """What the lag costs when load rises at once."""
+    one, scale = found.facts["pedal"], found.facts["load"]
+    if one is None or one["lost_at_first"] <= found.facts["tie"]:
+        return []
+    low, high = (f"{one[name] / scale['si']:g}" for name in ("from_load", "to_load"))
+    told = [
+        f"Pedal down at once from {low} to {high} {scale['unit']}: at worst "
+        f"{one['lost_at_first'] * 100:.1f} % of full-load torque is missing at first "
+        f"({one['speed_rpm']:.0f} rpm), and the actuator takes {one['takes_s']:.2f} s from "
+        f"{setting_shown(found, one['from'])} to {setting_shown(found, one['to'])}."
+    ]
+    if one["pedal_s"] is None:
+        told[0] += " Steps over load are not held smaller; --pedal does that."
+    elif not one["followed"]:
+        told.append(
+            f"The steps over load are larger than the actuator follows in {one['pedal_s']:g} s: no "
+            "map within the limits keeps them smaller."
         )
     return told
 

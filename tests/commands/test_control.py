@@ -193,6 +193,7 @@ def test_a_tuners_own_map_is_judged_and_regridded(breathe, invented, tmp_path):
         (("--gear-change", "5000"), "expected '6500 to 4700 rpm in 0.3 s'"),
         (("--keep-vacuum", "30"), "without a unit"),
         (("--keep-vacuum", "1.5 bar below 2 bar"), "150 kPa of vacuum; the outside air has 101"),
+        (("--pedal", "0.2"), "--pedal: found '0.2'; expected a time such as '0.2 s'"),
         (("--move-point", "900 to 1000"), "found 900 to be moved"),
         (("--actuator", "exhaust dwell"), "this engine has: intake dwell"),
         (("--show", "fule"), "did you mean 'fuel'?"),

@@ -139,6 +139,33 @@ def test_a_slow_actuator_gets_smaller_steps():
     assert slow.followed and steps[1] <= 30.0 / 3000.0 + 1e-9 < steps[0]
 
 
+def test_steps_over_load_are_held_where_the_pedal_is_told():
+    free, held = mapped(question()), mapped(question(pedal_s=0.1))
+    # 200 deg/s for 0.1 s: no more than 20 degrees from 1 to 14 bar.
+    per_bar = [
+        np.abs(np.diff(m.values_deg, axis=0) / np.diff([1.0, 3.0, 6.0, 14.0])[:, None]).max()
+        for m in (free, held)
+    ]
+    assert held.followed_over_load and per_bar[1] <= 20.0 / 13.0 + 1e-9 < per_bar[0]
+    lost = [answer_of(m).facts["pedal"]["lost_at_first"] for m in (free, held)]
+    assert lost[1] < lost[0]
+    told = {one["limit"]: one for one in answer_of(held).facts["limits"]}
+    assert told["slew over load"]["value"] == pytest.approx(20.0 / 13e5)
+    assert told["slew over load"]["binds"]
+    # What that costs is told where smoothing is.
+    assert held.given_up.max() > free.given_up.max()
+
+
+def test_the_pedal_by_hand():
+    found = mapped(question())
+    one = answer_of(found).facts["pedal"]
+    j = SPEEDS.index(one["speed_rpm"])
+    start, end = found.values_deg[0, j], found.values_deg[-1, j]
+    assert one["takes_s"] == pytest.approx(abs(end - start) / 200.0)
+    torque = [found.full_torque(np.array([SPEEDS[j]]), np.array([x]))[0] for x in (start, end)]
+    assert one["lost_at_first"] == pytest.approx(1.0 - torque[0] / torque[1])
+
+
 @pytest.mark.parametrize("anchor", [Anchor(3000.0, 3e5, 20.0), Anchor(2400.0, 4e5, 30.0)])
 def test_measured_settings_stay(anchor):
     found = mapped(question(anchors=(anchor,)))

@@ -132,3 +132,13 @@ def test_the_steepest_step_is_placed():
     step = steepest(values, list(SPEEDS), list(LOADS), 1)
     assert step.per_unit == pytest.approx(0.01)
     assert (step.from_[0], step.to[0]) == (2000.0, 3000.0)
+
+
+def test_steps_over_load_are_held():
+    best = np.array([[60.0, 0.0, 60.0, 0.0, 60.0]] * 2 + [[0.0] * 5])
+    found = smoothest(wanted(best, 60.0), steepest_deg_per_load=0.5, rounding_deg=0.5)
+    assert found is not None
+    steps = np.abs(np.diff(found, axis=0))
+    assert np.all(steps[0] <= 0.5 * 20.0 - 0.5 + 1e-6) and np.all(steps[1] <= 19.5 + 1e-6)
+    none = smoothest(wanted(best, 10.0), steepest_deg_per_load=0.5)
+    assert none is None  # 60 to 0 within 10 either way, over 40 kPa at half a degree for each
