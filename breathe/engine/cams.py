@@ -21,6 +21,8 @@ from breathe.valvetrain.dwell import crank_deg_per_m
 
 CARD_APART_DEG = 3.0
 """Crank degrees by which a measured lobe may differ from its card before that is asked about."""
+STAND_IN_DEG_PER_M = 5000.0
+"""Stands for the law of a sleeve whose law is not known; its travel is never told."""
 _HELD_SHARE = {"opening": 1.0, "closing": 0.0, "centre": 0.5}
 
 
@@ -73,31 +75,56 @@ def _events(given: Mapping[str, Any], cam: Cam, read: ReadLobe, card: Card) -> C
 
 
 def build_sleeve(given: Mapping[str, Any], card: Card) -> Sleeve | None:
-    """The sleeve of one side; travel and either its rate or its lead must be given."""
+    """The sleeve of one side: two of travel, rate or lead, and range; or the range alone."""
     place = f"[{card.side}.sleeve]"
-    rate = given.get("rate")
-    if "lead" in given:
-        by_lead = crank_deg_per_m(given["lead"])
-        if rate is not None and abs(rate - by_lead) > 0.005 * by_lead:
-            text = (
-                f"rate {rate / 1e3:g} deg crank/mm and lead {given['lead'] * 1e3:g} mm "
-                f"({by_lead / 1e3:.2f} deg crank/mm) disagree; give one"
-            )
-            card.findings.fault(place, text)
-        rate = by_lead
-    for key, value in (("travel", given.get("travel")), ("rate", rate)):
+    rate = _rate(given, place, card)
+    travel: float | None = given.get("travel")
+    span: float | None = given.get("range")
+    law_known = True
+    if span is not None and travel and rate is None:
+        rate = span / travel
+    elif span is not None and travel is None and rate is not None:
+        travel = span / rate
+    elif span is not None and travel is None:
+        law_known, rate, travel = False, STAND_IN_DEG_PER_M, span / STAND_IN_DEG_PER_M
+        text = "rate is not known, so only degrees are told; travel, room and force are left blank"
+        card.findings.note(place, text)
+    elif span and travel and rate and abs(travel * rate - span) > 0.005 * span:
+        text = (
+            f"travel {travel * 1e3:g} mm at {rate / 1e3:g} deg crank/mm is {travel * rate:.4g} "
+            f"deg crank, found range {span:g} deg crank; give two of them"
+        )
+        card.findings.fault(place, text)
+    for key, value in (("travel", travel), ("rate", rate)):
         if value is None:
             example = '"12 mm"' if key == "travel" else '"5.0 deg crank/mm", or lead = "144 mm"'
-            card.findings.fault(place, f"{key} is missing; write {key} = {example}")
-    if rate is None or "travel" not in given:
+            text = f"{key} is missing; write {key} = {example}"
+            if key == "rate":
+                text += '; if it is open yet, range = "60 deg crank" in place of travel'
+            card.findings.fault(place, text)
+    if rate is None or travel is None:
         return None
-    if given["travel"] == 0.0:
-        card.findings.ask(f"{place} travel", "found 0: a sleeve that never moves?")
     return Sleeve(
-        travel_max_m=given["travel"],
+        travel_max_m=travel,
         crank_deg_per_m=rate,
         closing_share=_closing_share(given, place, card),
+        law_known=law_known,
     )
+
+
+def _rate(given: Mapping[str, Any], place: str, card: Card) -> float | None:
+    """Added crank degrees per metre, from the rate or the lead."""
+    rate: float | None = given.get("rate")
+    if "lead" not in given:
+        return rate
+    by_lead = crank_deg_per_m(given["lead"])
+    if rate is not None and abs(rate - by_lead) > 0.005 * by_lead:
+        text = (
+            f"rate {rate / 1e3:g} deg crank/mm and lead {given['lead'] * 1e3:g} mm "
+            f"({by_lead / 1e3:.2f} deg crank/mm) disagree; give one"
+        )
+        card.findings.fault(place, text)
+    return by_lead
 
 
 def _closing_share(given: Mapping[str, Any], place: str, card: Card) -> float:

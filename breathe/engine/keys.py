@@ -112,6 +112,7 @@ _CAM: Table = {
 
 _SLEEVE: Table = {
     "travel": Key("length", "mm", (0, 20), (0, 60)),
+    "range": Key("angle", "deg crank", (0, 90), (0, 200)),
     "rate": Key("sleeve rate", "deg crank/mm", (2, 10), (0.5, 40), "cam degrees for crank?"),
     "lead": Key("length", "mm", (72, 360), (18, 1440)),
     "hold": Key("choice", choices=("opening", "closing", "centre")),

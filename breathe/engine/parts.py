@@ -115,6 +115,8 @@ class Sleeve:
     """Added duration for each metre of travel."""
     closing_share: float
     """Share of the added dwell that delays closing (1: opening point held; 0: closing held)."""
+    law_known: bool = True
+    """Whether travel is the user's; if not, it only stands for added degrees and is never told."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -175,6 +175,9 @@ def _travel(
         text = f"needs a sleeve; the file has no [{side}.sleeve] (a longer ground lobe is stretch)"
         findings.fault(place, text)
         return 0.0, ""
+    if way == "travel" and not sleeve.law_known:
+        findings.fault(place, f"needs rate in [{side}.sleeve]; or give added, in degrees")
+        return 0.0, ""
     if way == "travel":
         travel, title = given["travel"], f"{given['travel'] * 1e3:.1f}mm"
     elif way == "added":
@@ -188,6 +191,9 @@ def _travel(
         findings.fault(place, f"shorter than the sleeve's {at} at travel 0")
     elif travel > sleeve.travel_max_m * (1 + 1e-9):
         text = f"needs {travel * 1e3:.1f} mm, the sleeve has {sleeve.travel_max_m * 1e3:.1f} mm"
+        if not sleeve.law_known:
+            needs, has = (x * sleeve.crank_deg_per_m for x in (travel, sleeve.travel_max_m))
+            text = f"needs {needs:.4g} deg crank of dwell, the sleeve's range is {has:.4g}"
         findings.fault(place, text)
     return max(travel, 0.0), title
 
@@ -203,10 +209,12 @@ def _at_an_end(
         if exact or not (-_SAME_END_DEG if measured else 0.0) <= beyond <= _BEYOND_DEG:
             continue
         has = own.duration_deg + end * sleeve.crank_deg_per_m
+        at = f"{end * 1e3:g} mm" if sleeve.law_known else f"{end * sleeve.crank_deg_per_m:g} deg"
+        of = "travel" if sleeve.law_known else "dwell"
         text = (
             f"{abs(beyond):.2g} deg {'shorter' if (beyond > 0) != (end > 0) else 'longer'} than "
             f"the {has:.1f} deg crank at {own.checking_height_m * 1e3:g} mm that the sleeve has at "
-            f"{end * 1e3:g} mm: taken as {end * 1e3:g} mm of travel"
+            f"{at}: taken as {at} of {of}"
         )
         findings.note(place, text)
         return end

@@ -17,7 +17,7 @@ from breathe.study.check_clearance import does_not_clear
 from breathe.study.choose import bare, default_speeds, speeds_of
 from breathe.study.crossings import tied
 from breathe.study.evaluate import Evaluator
-from breathe.study.gear import Axis, Gear, gear_of
+from breathe.study.gear import Axis, Gear, gear_of, law_known
 from breathe.study.place_gaps import gaps_of, unknown
 from breathe.study.steps import steps_table
 from breathe.study.surface import Peak
@@ -336,7 +336,7 @@ def axis_note(engine: Engine, axis: Axis) -> AxisNote:
         kind=axis.kind,
         low_deg=axis.low_deg,
         high_deg=axis.high_deg,
-        deg_per_m=axis.deg_per_m,
+        deg_per_m=axis.deg_per_m if law_known(engine, axis) else 0.0,
         rest_deg=rest_duration_deg(engine, axis) if axis.kind == "dwell" else None,
     )
 

@@ -16,7 +16,7 @@ from breathe.study.check_sleeve import sleeve_lines
 from breathe.study.check_springs import spring_lines, surge_lines
 from breathe.study.check_stand import SIDES, Speeds, Stand, mechanics_of, stand
 from breathe.study.choose import settings_of, speed_of
-from breathe.study.gear import Gear, gear_of
+from breathe.study.gear import Gear, gear_of, law_known
 from breathe.study.surface import distance
 from breathe.valvetrain.dwell import SEATED_AT_LEAST_DEG
 from breathe.valvetrain.timing import SEAT_HEIGHT_M, overlap_deg
@@ -124,17 +124,20 @@ def ends_of_travel(engine: Engine, settings: Sequence[Setting]) -> tuple[Setting
     gear = gear_of(engine)
     stood = [place for place in map(gear.place, settings) if place is not None]
     return tuple(
-        gear.setting(corner, label=_corner_label(gear, corner))
+        gear.setting(corner, label=_corner_label(engine, gear, corner))
         for corner in gear.corners()
         if all(distance(corner, place) > _SAME_DEG for place in stood)
     )
 
 
-def _corner_label(gear: Gear, corner: Sequence[float]) -> str:
+def _corner_label(engine: Engine, gear: Gear, corner: Sequence[float]) -> str:
     """Such as '16 mm', '0/8 mm' of intake and exhaust, '16mm/-20°', '-20/+10°'."""
     places = list(zip(gear.axes, corner, strict=True))
-    travels = [f"{axis.travel_m(x) * 1e3:.3g}" for axis, x in places if axis.kind == "dwell"]
-    turns = [f"{x:+.3g}" if x else "0" for axis, x in places if axis.kind == "phase"]
+    in_mm = [law_known(engine, axis) for axis in gear.axes]
+    travels = [
+        f"{axis.travel_m(x) * 1e3:.3g}" for (axis, x), mm in zip(places, in_mm, strict=True) if mm
+    ]
+    turns = [f"{x:+.3g}" if x else "0" for (_, x), mm in zip(places, in_mm, strict=True) if not mm]
     if not turns:
         return f"{'/'.join(travels)} mm"
     return f"{'/'.join([*(f'{travel}mm' for travel in travels), *turns])}°"

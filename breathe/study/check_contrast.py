@@ -14,6 +14,7 @@ from breathe.engine.parts import Engine, Setting, Side
 from breathe.study.check_clearance import piston_lines
 from breathe.study.check_line import Line
 from breathe.study.check_stand import SIDES, Speeds, Stand, lift_span, stand
+from breathe.study.describe import sleeve_at
 from breathe.valvetrain.loads import separation
 from breathe.valvetrain.motion import peaks, per_second
 from breathe.valvetrain.timing import lift_area_m_deg
@@ -101,7 +102,7 @@ def _contrast(engine: Engine, base: Stand, duration_deg: float, speeds: Speeds) 
     shift = _middle(by_sleeve) - _middle(centred)
     stretched = stand(engine, _moved(base.side, stretch=stretch, shift_deg=shift), base.side)
     ways = [
-        _way(engine, f"sleeve at {travel * 1e3:.1f} mm", by_sleeve, speeds),
+        _way(engine, sleeve_at(base.cam, travel), by_sleeve, speeds),
         _way(engine, f"lobe stretched x {stretch:.3f}", stretched, speeds),
     ]
     standard = _standard(engine, base.side, duration_deg)

@@ -79,6 +79,11 @@ def _contact(parts: SideMechanics, cam: Cam, side: Side) -> list[Line]:
 def _sleeve(parts: SideMechanics, cam: Cam, side: Side) -> list[Line]:
     if cam.sleeve is None:
         return []
+    if not cam.sleeve.law_known:
+        return [
+            _not("sleeve", "forces and play of the sleeve", side, "sleeve", "rate"),
+            _not("room", "room along the shaft", side, "sleeve", "rate"),
+        ]
     known = parts.sleeve or SleeveParts()
     lines = []
     wanted = (

@@ -33,7 +33,7 @@ def room_lines(own: Stand, stood: Sequence[Stand]) -> list[Line]:
         The same side in every setting.
     """
     sleeve, room = own.cam.sleeve, own.parts.room
-    if sleeve is None:
+    if sleeve is None or not sleeve.law_known:
         return []
     lines = [_unseated(own, sleeve)]
     if room is None:

@@ -42,7 +42,7 @@ def sleeve_lines(own: Stand, speeds: Speeds) -> list[Line]:
     speeds : Speeds
     """
     sleeve = own.cam.sleeve
-    if sleeve is None:
+    if sleeve is None or not sleeve.law_known:
         return []
     parts = own.parts.sleeve or SleeveParts()
     lines = [*_play(own, parts, sleeve), *_helix(own, parts, sleeve)]

@@ -176,6 +176,12 @@ def _by_sleeve(
             "travel 0"
         )
     if travel > sleeve.travel_max_m * (1 + 1e-9):
+        if not sleeve.law_known:
+            left = sleeve.travel_max_m - setting.intake_travel_m
+            longest = named + left * sleeve.crank_deg_per_m
+            raise BreatheError(
+                f"{where}: {duration:g}° is longer than {longest:g}°, the end of the sleeve's range"
+            )
         raise BreatheError(
             f"{where}: {duration:g}° needs {travel * 1e3:.1f} mm of sleeve travel, the sleeve "
             f"has {sleeve.travel_max_m * 1e3:.1f} mm"

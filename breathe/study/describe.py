@@ -128,9 +128,10 @@ def _dwell(cam: Cam, setting: Setting, side: Side) -> float:
     return added_dwell_deg(cam, travel, side)
 
 
-def how(setting: Setting) -> str:
+def how(engine: Engine, setting: Setting) -> str:
     """How a setting differs from the engine's own cams at rest, in words."""
     parts = []
+    own = {"intake": engine.intake_cam, "exhaust": engine.exhaust_cam}
     for side, cam, travel, stretch, shift in (
         (
             "intake",
@@ -148,12 +149,19 @@ def how(setting: Setting) -> str:
         ),
     ):
         told = ["other cam"] if cam else []
-        told += [f"sleeve at {travel * 1e3:.1f} mm"] if travel else []
+        told += [sleeve_at(own[side], travel)] if travel else []
         told += [f"lobe stretched x {stretch:.3f}"] if stretch != 1.0 else []
         told += [f"{abs(shift):.0f}° {'later' if shift > 0 else 'earlier'}"] if shift else []
         if told:
             parts.append(f"{side} {', '.join(told)}")
     return "; ".join(parts) or "as the engine file has it"
+
+
+def sleeve_at(cam: Cam, travel_m: float) -> str:
+    """Where a sleeve stands: its travel, or what it adds where the travel is not known."""
+    if cam.sleeve is not None and not cam.sleeve.law_known:
+        return f"sleeve adding {travel_m * cam.sleeve.crank_deg_per_m:.0f}°"
+    return f"sleeve at {travel_m * 1e3:.1f} mm"
 
 
 def about(
@@ -193,5 +201,5 @@ def _note(engine: Engine, setting: Setting) -> SettingNote:
         effective_compression_ratio=effective_compression_ratio(engine.cylinder, events.intake)
         if intake
         else None,
-        how=how(setting),
+        how=how(engine, setting),
     )

@@ -84,6 +84,12 @@ class Gear:
         )
 
 
+def law_known(engine: Engine, axis: Axis) -> bool:
+    """Whether the axis has millimetres that may be told: a sleeve whose law the user knows."""
+    sleeve = (engine.intake_cam if axis.side == "intake" else engine.exhaust_cam).sleeve
+    return axis.kind == "dwell" and sleeve is not None and sleeve.law_known
+
+
 def gear_of(engine: Engine) -> Gear:
     """Axes of the engine's sleeves and phasers, and its stepped cams."""
     axes = []

@@ -10,6 +10,7 @@ from typing import Any, Literal
 import numpy as np
 import pandas as pd
 
+from breathe.engine.cams import STAND_IN_DEG_PER_M
 from breathe.engine.mechanics import SideMechanics
 from breathe.engine.parts import Cam, Engine, Side, Sleeve
 from breathe.errors import BreatheError
@@ -39,8 +40,6 @@ NEARLY_ALL = 0.9
 _AT_REST_DEG = 0.5
 """A best dwell below this is none."""
 _CLOSING_SHARE = {"opening": 1.0, "centre": 0.5, "closing": 0.0}
-_IMAGINED_DEG_PER_M = 5000.0
-"""Law of a sleeve that the file does not have; its travel is never told."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,8 +50,7 @@ class Asked:
     longer: Engine
     gear: Gear
     built_deg: tuple[float, ...]
-    imagined: bool = False
-    """The file has no sleeve; only degrees are known."""
+    """Empty where the file has no sleeve and one is imagined."""
 
 
 def reach(
@@ -95,10 +93,11 @@ def reach(
     found = searched(wanted.longer, wanted.gear, speeds, counted, ask, wanted.built_deg or None)
     at = [n for n, speed in enumerate(speeds) if speed in found.tops]
     shares = np.array(shares_at(counted, at))
+    notes = [axis_note(wanted.longer, axis) for axis in wanted.gear.axes]
     tables, told = [], []
     for n, axis in enumerate(wanted.gear.axes):
         windows = windows_of(found, n, shares, up_to_deg if axis.kind == "dwell" else None)
-        rate = 0.0 if wanted.imagined else axis.deg_per_m
+        rate = notes[n].deg_per_m
         side = _mechanics(engine, axis.side)
         shown = listed(windows)
         table = _by_range(axis.name, shown, rate, side)
@@ -109,9 +108,8 @@ def reach(
         if rate and side is not None and side.room is not None:
             row |= in_room(rate, side, side.room, windows)
         told.append(row)
-    notes = [axis_note(wanted.longer, axis) for axis in wanted.gear.axes]
     return Reach(
-        axes=tuple(replace(note, deg_per_m=0.0) if wanted.imagined else note for note in notes),
+        axes=tuple(notes),
         built_deg=wanted.built_deg,
         held=hold or "",
         weights=counted.asked,
@@ -139,15 +137,16 @@ def asked_about(engine: Engine, up_to_deg: float | None, hold: Hold | None) -> A
     gear = moving(engine)
     if not any(axis.kind == "dwell" for axis in gear.axes) and up_to_deg is not None:
         cam = engine.intake_cam
-        travel = up_to_deg / _IMAGINED_DEG_PER_M
+        travel = up_to_deg / STAND_IN_DEG_PER_M
         sleeve = Sleeve(
             travel_max_m=travel,
-            crank_deg_per_m=_IMAGINED_DEG_PER_M,
+            crank_deg_per_m=STAND_IN_DEG_PER_M,
             closing_share=_CLOSING_SHARE[hold or "opening"],
+            law_known=False,
         )
         longer = replace(engine, intake_cam=replace(cam, sleeve=sleeve))
         _check_seats(longer, "intake", up_to_deg)
-        return Asked(engine, longer, moving(longer), (), imagined=True)
+        return Asked(engine, longer, moving(longer), ())
     if not gear.axes:
         raise BreatheError(
             f"{engine.source_file or engine.name}: nothing moves, so there is no range of travel "

@@ -108,8 +108,13 @@ def setting_row(base: Base, setting: Setting) -> dict[str, Any]:
             "shift": f"{getattr(setting, f'{side}_shift_deg'):.12g} deg crank",
             "stretch": getattr(setting, f"{side}_stretch"),
         }
-        if getattr(setting, f"{side}_travel_m") == 0.0:
+        travel = getattr(setting, f"{side}_travel_m")
+        sleeve = getattr(base.engine, f"{side}_cam").sleeve
+        if travel == 0.0:
             del found[side]["travel"]
+        elif not sleeve.law_known:
+            del found[side]["travel"]
+            found[side]["added"] = f"{travel * sleeve.crank_deg_per_m:.12g} deg crank"
     return found
 
 

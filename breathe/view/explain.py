@@ -97,11 +97,14 @@ def _cam(cam: Cam, side_of_tdc: str, system: System) -> str:
     if cam.sleeve is not None:
         sleeve = cam.sleeve
         total = sleeve.travel_max_m * sleeve.crank_deg_per_m
-        told += (
-            f"; sleeve travel {_length(sleeve.travel_max_m, system)}, "
+        law = (
+            f"sleeve travel {_length(sleeve.travel_max_m, system)}, "
             f"{written(sleeve.crank_deg_per_m, 'sleeve rate', system)}, so {total:.4g} deg crank "
-            f"in all, {sleeve.closing_share * 100:.0f} % of it on the closing side"
+            "in all"
+            if sleeve.law_known
+            else f"sleeve of {total:.4g} deg crank in all, its rate not known"
         )
+        told += f"; {law}, {sleeve.closing_share * 100:.0f} % of it on the closing side"
     return f"{told}; {_turns(cam, side_of_tdc)}" if cam.phaser is not None else told
 
 
@@ -209,7 +212,7 @@ def _settings(engine: Engine, facts: Sequence[SettingFacts], system: System) -> 
             f"{one.intake_dwell_deg:.0f}",
             f"{one.exhaust_dwell_deg:.0f}",
             f"{from_si(one.intake_area_m_deg, 'length', unit):.{digits}f}",
-            in_user_units(how(one.setting), system)
+            in_user_units(how(engine, one.setting), system)
             + (" (standard)" if one.setting.label == engine.standard else ""),
         )
         for one in facts

@@ -56,7 +56,11 @@ def reach_page(
     told = said(case_names(rows, found.axes), about)
     page += [*(Item(text) for text in told), ""] if told else []
     page += assumptions(about, system)
-    failing = {where: gap for axis in found.axes for where, gap in _failing(found, axis).items()}
+    failing = {
+        f"{axis.name} {where}" if len(found.axes) > 1 else where: gap
+        for axis in found.axes
+        for where, gap in _failing(found, axis).items()
+    }
     texts = cautions_of(failing, found.unknown_clearances)
     return [*page, *(Item(text) for text in texts)]
 
@@ -112,7 +116,7 @@ def _table(found: Reach, axis: AxisNote, n: int, system: System) -> Grid:
         cells.append(tuple(line))
     mean = "your weighted mean" if found.weights else "the mean"
     title = (
-        f"Range of the {axis.name}: its best place, gain in {mean} over the best fixed cam and "
+        f"Range of the {axis.name}: its best place, gain in {mean} over {_base(found, axis)} and "
         f"what the last 12°{f' and each {length}' if millimetres else ''} added, %; {TIE} below "
         f"{NUMERICAL_ERROR * 100:g} %"
     )
@@ -121,6 +125,14 @@ def _table(found: Reach, axis: AxisNote, n: int, system: System) -> Grid:
     built = found.built_deg[n] if found.built_deg else 0.0
     title += f". As built: {built:.0f}°" if built and millimetres else ""
     return Grid(title=title, header=tuple(header), rows=tuple(cells))
+
+
+def _base(found: Reach, axis: AxisNote) -> str:
+    """What the gain of a range is counted from: with several axes the others follow the best."""
+    if len(found.axes) == 1:
+        return "the best fixed cam"
+    thing = f"{axis.side} {'sleeve' if axis.kind == 'dwell' else 'phaser'}"
+    return f"the {thing} held at its best place"
 
 
 def _rate_unit(system: System) -> str:
@@ -144,15 +156,15 @@ def _told(found: Reach, axis: AxisNote, n: int, system: System) -> list[str]:
     if change(row["whole_gain"]) == TIE:
         return [
             f"Range of the {axis.name} is not shown to be worth it: all {longest:.0f}° gain less "
-            f"than {NUMERICAL_ERROR * 100:g} % in the mean over the best fixed cam.",
+            f"than {NUMERICAL_ERROR * 100:g} % in the mean over {_base(found, axis)}.",
             *_shortest_best(found, axis, row),
-            *_room(axis, row, longest, system),
+            *_room(axis, row, longest, _base(found, axis), system),
         ]
     return [
         f"{_knee(axis, row, longest)} {_nearly_all(axis, row, system)}",
         *_above_shortest(axis, table),
         *_shortest_best(found, axis, row),
-        *_room(axis, row, longest, system),
+        *_room(axis, row, longest, _base(found, axis), system),
     ]
 
 
@@ -209,7 +221,7 @@ def _shortest_best(found: Reach, axis: AxisNote, row: Row) -> list[str]:
     ]
 
 
-def _room(axis: AxisNote, row: Row, longest: float, system: System) -> list[str]:
+def _room(axis: AxisNote, row: Row, longest: float, base: str, system: System) -> list[str]:
     room = row.get("room_m", math.nan)
     if axis.kind != "dwell" or not axis.deg_per_m:
         return []
@@ -226,7 +238,7 @@ def _room(axis: AxisNote, row: Row, longest: float, system: System) -> list[str]
     place = span(axis, row["inside_low_deg"], row["inside_high_deg"])
     told.append(
         f"Best choice within {_length(room, system)} at this law: {place}, a range of "
-        f"{row['inside_deg']:.0f}°, gains {change(gain)} % over the best fixed cam, "
+        f"{row['inside_deg']:.0f}°, gains {change(gain)} % over {base}, "
         f"{percent(gain / whole)} of what {'' if gain < whole else 'even '}the longest range does."
         if change(gain) != TIE
         else f"Within {_length(room, system)} at this law no range is shown to be worth it."
@@ -284,12 +296,22 @@ def _general(found: Reach, system: System) -> list[str]:
         where = ", ".join(f"{speed:.0f}" for speed in found.left_out_rpm)
         told.append(f"Left out, for want of cases that settled: {where} rpm.")
     if len(found.axes) > 1:
-        told.append("Each range is judged with the other axes free to follow the best.")
+        told.append(
+            "Each range is judged with the rest of the gear free to follow the best at every "
+            "speed, and marked where it does not clear with the rest at the best fixed place. "
+            "What all of it together gains over the best fixed cam, `breathe best` tells."
+        )
     if not found.built_deg:
         told.append(
             "The file has no sleeve: one is imagined on the intake cam as it stands, so only "
             "degrees are told; travel needs the sleeve's law, [intake.sleeve] rate."
         )
+    for axis in found.axes if found.built_deg else ():
+        if axis.kind == "dwell" and not axis.deg_per_m:
+            told.append(
+                f"Only degrees are told: [{axis.side}.sleeve] has no rate, so what travel they take "
+                "and whether it fits is left blank."
+            )
     return [*told, cautions.DOUBT.format(error=NUMERICAL_ERROR * 100)]
 
 

@@ -170,6 +170,41 @@ def test_an_unknown_standard_gets_the_nearest_label(faults_of, sleeve_four):
     assert faults_of(text) == ['[engine] standard: found "264"; did you mean "264°"?']
 
 
+LAW = 'travel = "12.0 mm"\nrate = "5.0 deg crank/mm"'
+
+
+def test_a_range_stands_for_the_travel_or_for_the_rate(read_text, faults_of, sleeve_four):
+    assert LAW in sleeve_four
+    for law in (
+        'travel = "12.0 mm"\nrange = "60 deg crank"',
+        'rate = "5.0 deg crank/mm"\nrange = "60 deg crank"',
+    ):
+        sleeve = read_text(sleeve_four.replace(LAW, law)).intake_cam.sleeve
+        assert sleeve.crank_deg_per_m == pytest.approx(5000.0) and sleeve.law_known
+        assert sleeve.travel_max_m == pytest.approx(12e-3)
+    (fault,) = faults_of(sleeve_four.replace(LAW, f'{LAW}\nrange = "50 deg crank"'))
+    assert "is 60 deg crank, found range 50 deg crank; give two of them" in fault
+    (fault,) = faults_of(sleeve_four.replace(LAW, 'travel = "12.0 mm"'))
+    assert 'rate is missing; write rate = "5.0 deg crank/mm"' in fault
+    assert 'range = "60 deg crank" in place of travel' in fault
+
+
+def test_a_sleeve_without_a_law_counts_in_degrees(read_text, faults_of, sleeve_four):
+    text = sleeve_four.replace(LAW, 'range = "60 deg crank"')
+    engine = read_text(text)
+    sleeve, setting = engine.intake_cam.sleeve, engine.settings[0]
+    assert not sleeve.law_known
+    assert setting.intake_travel_m * sleeve.crank_deg_per_m == pytest.approx(36.0)
+    assert any("only degrees are told" in note for note in engine.notes)
+    with_law = event(read_text(sleeve_four).intake_cam, travel_m=7.2e-3, side="intake")
+    without = event(engine.intake_cam, travel_m=setting.intake_travel_m, side="intake")
+    assert np.allclose(without.lift_m, with_law.lift_m, atol=1e-9)
+    (fault,) = faults_of(text.replace("264 deg", "310 deg"))
+    assert "needs 82 deg crank of dwell, the sleeve's range is 60" in fault
+    (fault,) = faults_of(text.replace('duration = "264 deg crank"', 'travel = "7.2 mm"'))
+    assert "needs rate in [intake.sleeve]; or give added, in degrees" in fault
+
+
 def test_lead_and_rate_are_two_ways_to_say_one_thing(read_text, faults_of, sleeve_four):
     lead = read_text(sleeve_four.replace('rate = "5.0 deg crank/mm"', 'lead = "144 mm"'))
     rate = read_text(sleeve_four).intake_cam.sleeve.crank_deg_per_m

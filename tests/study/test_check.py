@@ -431,3 +431,15 @@ def test_every_line_of_the_supplied_engines_is_finite_and_told(path):
         assert line.value is None or math.isfinite(line.value), line
         if line.verdict in ("clears", "too close", "touches", "fits", "does not fit", "usual"):
             assert line.limit is not None and line.rule, line
+
+
+def test_a_sleeve_without_a_law_has_no_room_and_no_millimetres():
+    engine = read_engine(ENGINES / "road_four_sleeve.toml")
+    assert engine.intake_cam.sleeve is not None
+    sleeve = dataclasses.replace(engine.intake_cam.sleeve, law_known=False)
+    cam = dataclasses.replace(engine.intake_cam, sleeve=sleeve)
+    found = check(dataclasses.replace(engine, intake_cam=cam), "264°")
+    about = [line for line in found.lines if line.topic in ("sleeve", "room")]
+    assert about and all(line.verdict == "NOT CHECKED" for line in about)
+    assert found.ends and not any("mm" in label for label in found.ends)
+    assert not any("mm" in way.label for one in found.contrasts for way in one.ways)

@@ -97,11 +97,11 @@ def test_cranking_pressure_is_the_polytropic_of_the_ratio():
 
 
 def test_settings_in_words(engine):
-    assert how(Setting(label="a")) == "as the engine file has it"
-    assert how(Setting(label="a", intake_travel_m=0.0072)) == "intake sleeve at 7.2 mm"
+    assert how(engine, Setting(label="a")) == "as the engine file has it"
+    assert how(engine, Setting(label="a", intake_travel_m=0.0072)) == "intake sleeve at 7.2 mm"
     both = Setting(label="a", intake_stretch=1.05, exhaust_shift_deg=-10.0, intake_shift_deg=4.0)
-    assert how(both) == "intake lobe stretched x 1.050, 4° later; exhaust 10° earlier"
-    assert how(Setting(label="a", intake_cam=engine.intake_cam)) == "intake other cam"
+    assert how(engine, both) == "intake lobe stretched x 1.050, 4° later; exhaust 10° earlier"
+    assert how(engine, Setting(label="a", intake_cam=engine.intake_cam)) == "intake other cam"
 
 
 def test_about_names_durations_at_the_checking_height(engine):

@@ -162,3 +162,14 @@ def test_speeds_at_which_no_dwell_is_best_are_counted(engine):
     found, _ = asked(engine, torque=lambda dwell, turn, speed: one_hump(dwell + 25, turn, speed))
     assert found.by_axis.shortest_best.iloc[0] == 2
     assert asked(engine)[0].by_axis.shortest_best.iloc[0] == 0
+
+
+def test_a_sleeve_without_a_law_is_told_in_degrees_alone(engine):
+    assert engine.intake_cam.sleeve is not None
+    sleeve = replace(engine.intake_cam.sleeve, law_known=False)
+    found, _ = asked(replace(engine, intake_cam=replace(engine.intake_cam, sleeve=sleeve)))
+    assert found.axes[0].deg_per_m == 0.0 and found.built_deg == (60.0,)
+    assert found.by_range.travel_m.isna().all() and found.by_range.added_per_m.isna().all()
+    assert set(found.by_range.fits) == {""} and "room_m" not in found.by_axis
+    known, _ = asked(engine)
+    assert list(found.by_range.gain) == pytest.approx(list(known.by_range.gain))
