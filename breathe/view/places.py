@@ -85,15 +85,15 @@ def _moves(axis: AxisNote, system: System) -> str:
             f"{_turn(axis.high_deg, _OWN)}, crank degrees; {degrees(axis, axis.low_deg)} to "
             f"{degrees(axis, axis.high_deg)} in tables."
         )
-    adds = f"adds 0 to {axis.high_deg:.0f} deg crank of dwell"
+    adds = f" adds 0 to {axis.high_deg:.0f} deg crank of dwell"
     if axis.deg_per_m:
         unit = user_unit("length", system)
-        adds = f"{travel(axis, axis.high_deg, system)} {unit} of travel {adds}"
+        adds = f", {travel(axis, axis.high_deg, system)} {unit} of travel{adds}"
     named = ""
     if axis.rest_deg is not None:
         low, high = axis.rest_deg, axis.rest_deg + axis.high_deg
         named = f"; {low:.0f} to {high:.0f}° as the file counts duration"
-    return f"What moves: the {axis.side} sleeve, {adds}{named}."
+    return f"What moves: the {axis.side} sleeve{adds}{named}."
 
 
 def _turn(degrees_: float, none: str) -> str:

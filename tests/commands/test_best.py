@@ -142,6 +142,19 @@ def test_nothing_moves(breathe, cases):
     assert "only degrees are told" in page
 
 
+def test_a_range_beside_another_axis_is_counted_from_that_axis_alone(breathe, cases, tmp_path):
+    turn = '[intake.phaser]\nearliest = "-20 deg crank"\nlatest = "10 deg crank"\n'
+    text = SLEEVE.read_text(encoding="utf-8").replace("[exhaust.cam]", f"{turn}[exhaust.cam]")
+    (tmp_path / "turning.toml").write_text(text, encoding="utf-8")
+    page = " ".join(breathe("reach", tmp_path / "turning.toml", *BAND).out.split())
+    assert "gain in the mean over the intake sleeve held at its best place" in page
+    assert "gain in the mean over the intake phaser held at its best place" in page
+    assert "over the best fixed cam, `breathe best` tells" in page
+    page = " ".join(breathe("best", tmp_path / "turning.toml", *BAND).out.split())
+    assert "12° off the best setting, the rest standing" in page
+    assert "with the intake cam 12° later" in page or "with the intake cam 12° earlier" in page
+
+
 def test_a_cam_that_stands_alone_gains_nothing_over_itself(breathe, cases, tmp_path):
     text = FIXED.read_text(encoding="utf-8")
     alone = text[: text.index('[[setting]]\nlabel = "240°"')] + '[[setting]]\nlabel = "264°"\n'

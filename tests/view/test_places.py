@@ -59,6 +59,14 @@ def test_what_moves_is_told_with_its_law():
     ]
 
 
+def test_a_sleeve_without_a_law_has_no_travel_to_tell():
+    unknown = AxisNote(side="intake", kind="dwell", low_deg=0, high_deg=40, rest_deg=260)
+    assert what_moves([unknown], "metric") == [
+        "What moves: the intake sleeve adds 0 to 40 deg crank of dwell; 260 to 300° as the file "
+        "counts duration."
+    ]
+
+
 def test_ends_of_an_axis():
     assert [at_end(SLEEVE, x) for x in (0.2, 30.0, 59.8)] == [-1, 0, 1]
 
