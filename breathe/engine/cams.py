@@ -104,6 +104,8 @@ def build_sleeve(given: Mapping[str, Any], card: Card) -> Sleeve | None:
             card.findings.fault(place, text)
     if rate is None or travel is None:
         return None
+    if travel == 0.0:
+        card.findings.ask(f"{place} travel", "found 0: a sleeve that never moves?")
     return Sleeve(
         travel_max_m=travel,
         crank_deg_per_m=rate,
