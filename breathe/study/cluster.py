@@ -6,13 +6,16 @@ breathe to the last kernel, or its numbers would not belong beside the others.
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import math
 import multiprocessing
 import os
 import pickle
+import platform
 import re
 import signal
+import threading
 import time
 from collections import Counter, deque
 from collections.abc import Callable, Iterable, Iterator
@@ -26,6 +29,7 @@ from concurrent.futures import (
     ThreadPoolExecutor,
     wait,
 )
+from importlib.metadata import version
 from typing import Any
 
 from breathe.errors import BreatheError
@@ -40,6 +44,7 @@ _MOST_DEATHS = 3
 _NOTICE_AFTER_s = 10.0
 _CONNECT_WITHIN_s = 10.0
 _RECOUNT_s = 2.0
+_LIBRARIES = ("numpy", "scipy", "numba", "cantera")
 
 OnRow = Callable[[Job, Row, float], None]
 """Told of each case: its row and the seconds it took its worker."""
@@ -54,6 +59,11 @@ class ClusterError(BreatheError):
 def identity() -> Identity:
     """What decides the numbers of this process."""
     return VERSION, PROGRAM_HASH
+
+
+def libraries() -> dict[str, str]:
+    """What else may move the last digits of the numbers of this process."""
+    return {"python": platform.python_version()} | {name: version(name) for name in _LIBRARIES}
 
 
 class Serial(Executor):
@@ -81,20 +91,18 @@ class Cluster(Executor):
             ) from None
         self.address = address
         self._count, self._counted = 0, -math.inf
+        self.notes: tuple[str, ...] = ()
+        """What the user should know of these workers, though they may be used."""
         # It logs every lost connection with a trace; what matters is said below in one line.
         for name in ("distributed", "distributed.client", "distributed.core"):
             logging.getLogger(name).setLevel(logging.CRITICAL)
-        try:
-            self._client = Client(address, timeout=_CONNECT_WITHIN_s, set_as_default=False)
-        except (OSError, TimeoutError, ValueError) as error:
-            raise ClusterError(
-                f"{address}: no scheduler answers there within {_CONNECT_WITHIN_s:.0f} s "
-                f"({str(error).splitlines()[0][:80]}). Start one with: dask scheduler"
-            ) from None
+        self._client = _in_time(
+            address, lambda: Client(address, timeout=_CONNECT_WITHIN_s, set_as_default=False)
+        )
         try:
             self._refuse_strangers()
         except BaseException:
-            self._client.close(timeout=2)
+            self._close()
             raise
         self._pool = self._client.get_executor(pure=False)
 
@@ -127,7 +135,12 @@ class Cluster(Executor):
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
         self._pool.shutdown(wait=wait and not cancel_futures)
-        self._client.close(timeout=5)
+        self._close()
+
+    def _close(self) -> None:
+        """Let go; a scheduler that no longer answers must not hold the user."""
+        with contextlib.suppress(OSError, TimeoutError):
+            self._client.close(timeout=5)
 
     def _refuse_strangers(self) -> None:
         here, found = identity(), self._client.run(identity, on_error="return")
@@ -136,12 +149,44 @@ class Cluster(Executor):
                 f"{self.address}: the scheduler has no workers yet. Start one or more with: "
                 f"dask worker {self.address}"
             )
+        theirs = self._client.run(libraries, on_error="return")
+        self.notes = tuple(note for name, has in theirs.items() if (note := _other(name, has)))
         faults = [_difference(name, there, here) for name, there in found.items()]
         faults = [fault for fault in faults if fault]
         if faults:
             raise ClusterError(
                 "\n".join([f"{self.address}: not the same breathe everywhere:", *faults])
             )
+
+
+def _in_time(address: str, connect: Callable[[], Any]) -> Any:
+    """What ``connect`` gives, within a time.
+
+    A port that takes the call and then says nothing (a machine asleep, another program) would hold
+    the library for ever, so it waits in a thread of its own.
+    """
+    done: Future[Any] = Future()
+
+    def attempt() -> None:
+        try:
+            done.set_result(connect())
+        except BaseException as error:
+            done.set_exception(error)
+
+    threading.Thread(target=attempt, daemon=True).start()
+    patience = time.monotonic() + _CONNECT_WITHIN_s + 5.0
+    while not done.done() and time.monotonic() < patience:
+        wait([done], timeout=0.2)  # Windows hears Ctrl-C only between waits
+    why = "it takes the call and says nothing"
+    if done.done():
+        try:
+            return done.result()
+        except (OSError, TimeoutError, ValueError, ImportError) as error:
+            why = (str(error) or type(error).__name__).splitlines()[0][:80]
+    raise ClusterError(
+        f"{address}: no scheduler answers there within {_CONNECT_WITHIN_s:.0f} s ({why}). Start "
+        "one with: dask scheduler"
+    )
 
 
 def _difference(worker: str, there: Any, here: Identity) -> str:
@@ -155,6 +200,18 @@ def _difference(worker: str, there: Any, here: Identity) -> str:
         f"  {worker}: breathe {there[0]} with other model files there ({there[1]}) than here "
         f"({here[1]}); bring both to the same state and start the worker again"
     )
+
+
+def _other(worker: str, has: Any) -> str:
+    """A worker with other libraries: as good, but not the same to the last digit."""
+    if not isinstance(has, dict):
+        return ""
+    here = libraries()
+    odd = [
+        f"{name} {has.get(name)} for {here[name]}" for name in here if has.get(name) != here[name]
+    ]
+    told = f"  {worker} has {', '.join(odd)}: its figures may differ in the last digits"
+    return told if odd else ""
 
 
 def executor(spec: str) -> Executor:
@@ -185,7 +242,9 @@ def executor(spec: str) -> Executor:
         return ProcessPoolExecutor(int(local[2]), spawn, signal.signal, deaf)
     if re.fullmatch(r"(?:tcp|tls)://.+:\d{1,5}", spec):
         return Cluster(spec)
-    raise ClusterError(f"--cluster: found {spec!r}; expected {KINDS}")
+    bare = re.fullmatch(r"[\w.-]+:\d{2,5}", spec)
+    near = f"; did you mean tcp://{spec}?" if bare else ""
+    raise ClusterError(f"--cluster: found {spec!r}; expected {KINDS}{near}")
 
 
 def at_a_time(pool: Executor) -> int:
@@ -205,7 +264,10 @@ def timed_row(job: Job, wanted: Identity) -> tuple[Row, float]:
     """
     fault = _difference(f"worker process {os.getpid()}", identity(), wanted)
     if fault:
-        raise ClusterError(f"a worker is not the same breathe:\n{fault}")
+        raise ClusterError(
+            f"a worker that came later is not the same breathe:\n{fault}\nWhat was done is kept; "
+            "the same command goes on from there once that worker is stopped or put right."
+        )
     start = time.perf_counter()
     row = row_of(job)
     return row, time.perf_counter() - start
@@ -230,6 +292,8 @@ class Runner:
         self._deaths: Counter[str] = Counter()
         self._suspects: deque[Job] = deque()
         self._heard = time.monotonic()
+        for note in self.pool.notes if isinstance(self.pool, Cluster) else ():
+            say(note)
 
     def __enter__(self) -> Runner:
         return self

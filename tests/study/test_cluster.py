@@ -56,6 +56,11 @@ def test_threads_and_processes_give_what_one_thread_gives() -> None:
         assert run(spec, todo) == (expected, {})
 
 
+def test_an_address_without_its_scheme_is_offered_with_it() -> None:
+    with pytest.raises(ClusterError, match=r"did you mean tcp://127.0.0.1:8786\?"):
+        executor("127.0.0.1:8786")
+
+
 @pytest.mark.parametrize("spec", ["", "threads", "threads:0", "4", "tcp:host", "http://host:1"])
 def test_another_spec_is_refused(spec: str) -> None:
     with pytest.raises(ClusterError, match=r"--cluster: found .*; expected serial, threads:N"):
@@ -225,3 +230,21 @@ def test_no_scheduler_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(cluster, "_CONNECT_WITHIN_s", 0.5)
     with pytest.raises(ClusterError, match=r"tcp://127.0.0.1:1: no scheduler answers there"):
         executor("tcp://127.0.0.1:1")
+
+
+@needs_dask
+def test_a_port_that_says_nothing_holds_nobody(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As a machine asleep, or another program that waits to be spoken to."""
+    monkeypatch.setattr(cluster, "_CONNECT_WITHIN_s", 0.5)
+    with socket.socket() as mute:
+        mute.bind(("127.0.0.1", 0))
+        mute.listen()
+        with pytest.raises(ClusterError, match="no scheduler answers there within"):
+            executor(f"tcp://127.0.0.1:{mute.getsockname()[1]}")
+
+
+def test_other_libraries_on_a_worker_are_told() -> None:
+    here = cluster.libraries()
+    assert cluster._other("w", here) == ""
+    told = cluster._other("w", {**here, "numpy": "0.1"})
+    assert told.startswith("  w has numpy 0.1 for ") and "last digits" in told
