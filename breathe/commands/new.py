@@ -72,7 +72,7 @@ def command(file: Path | None, others: tuple[str, ...], overwrite: bool, **given
         _ask([q for q in QUESTIONS if q.asked and q.key not in answers], answers)
     else:
         _need(answers)
-    text = _text(answers, asking)
+    text = _text(answers, asking, file.parent if file is not None else Path())
     path = file or _free_name(answers.get("engine.name", ""))
     _write(path, text)
     _tell(path)
@@ -126,11 +126,11 @@ def _out_of_place(question: Question, answers: Answers) -> bool:
     return bool((needs and needs not in answers) or (spared and spared in answers))
 
 
-def _text(answers: Answers, asking: bool) -> str:
+def _text(answers: Answers, asking: bool, folder: Path) -> str:
     """The file's text; on a terminal, what was wrong is asked for again."""
     while True:
         try:
-            return new_engine_text(answers)
+            return new_engine_text(answers, folder)
         except EngineFileError as error:
             wrong = [question for question in QUESTIONS if _concerns(error, question.key)]
             if not asking or not wrong:

@@ -107,7 +107,7 @@ _HEADS: Mapping[str, str] = {
 }
 
 
-def new_engine_text(answers: Mapping[str, Any]) -> str:
+def new_engine_text(answers: Mapping[str, Any], folder: Path | None = None) -> str:
     """Text of an engine file with the user's answers and, commented out, all that is assumed.
 
     Each commented key stands below its own header, so that any of them can be given alone.
@@ -117,6 +117,8 @@ def new_engine_text(answers: Mapping[str, Any]) -> str:
     answers : mapping of str to str, int or float
         Keys as in `QUESTIONS` or any other key of the engine file, dotted; ``None`` and empty text
         are left out.
+    folder : Path, optional
+        Where the text is to stand, and so files it names beside it; by default the one worked in.
 
     Raises
     ------
@@ -125,7 +127,7 @@ def new_engine_text(answers: Mapping[str, Any]) -> str:
     """
     given, notes = _with_card(answers)
     table = _as_table(given)
-    engine = engine_from_table(table, Path("new engine"))
+    engine = engine_from_table(table, (folder or Path()) / "new engine")
     assumed: dict[str, list[Assumed]] = defaultdict(list)
     for item in engine.assumed:
         assumed[item.key.rpartition(".")[0]].append(item)

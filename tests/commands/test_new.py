@@ -33,6 +33,22 @@ def test_options_make_a_file_that_reads(breathe):
     assert breathe("explain", "mine.toml").status == 0
 
 
+def test_a_sheet_is_looked_for_beside_the_file_written(breathe):
+    Path("sub").mkdir()
+    sheet = "# 28 inH2O\nlift mm,intake l/s,exhaust l/s\n"
+    rows = [(2, 25, 20), (4, 47, 38), (6, 62, 50), (8, 72, 58)]
+    text = sheet + "".join(f"{lift},{a},{b}\n" for lift, a, b in rows)
+    Path("sub/flow.csv").write_text(text, encoding="utf-8")
+    given = ("--set", "intake.valve.flow.file=flow.csv")
+    answer = breathe("new", "sub/mine.toml", *FEW, *given)
+    assert answer.status == 0, answer.err
+    told = read_engine("sub/mine.toml")
+    assert not any(one.key == "intake.valve.flow" for one in told.assumed)
+    assert breathe("explain", "sub/mine.toml").status == 0
+    missing = breathe("new", "mine.toml", *FEW, *given)
+    assert missing.status == 2 and "flow.csv" in missing.err and not Path("mine.toml").exists()
+
+
 def test_file_is_named_after_the_engine_and_numbered(breathe):
     for expected in ("my_four.toml", "my_four-2.toml"):
         assert breathe("new", "--name", "My four!", *FEW).status == 0
