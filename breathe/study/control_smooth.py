@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -21,6 +22,8 @@ from breathe.study.smooth_map import (
     weights_at,
 )
 
+GIVE_UP_MORE = (0.005, 0.0075, 0.01, 0.015, 0.02, 0.03, 0.05, 0.1, 0.2, math.inf)
+"""Shares that cells give up, one after another, until the actuator follows."""
 SETTLE_PASSES = 12
 """Times every cell looks where its neighbours are; the map's branches have settled by then."""
 
@@ -37,13 +40,28 @@ class Smoothed:
 def smoothed(question: Question, cells: Sequence[Sequence[Cell]]) -> Smoothed:
     """The smoothest map that the cells are content with.
 
-    Where no such map keeps the steps that the actuator follows, cells give up more than they would
-    like, as little as possible; limits are kept in any case.
+    Where no such map keeps the steps that the actuator follows, all cells give up more, as little
+    as possible; limits are kept in any case.
     """
+    over_speed, over_load = question.steepest, question.steepest_over_load
+    shares = (question.give_up, *(x for x in GIVE_UP_MORE if x > question.give_up))
+    for load in dict.fromkeys((over_load, None)):
+        for share in shares:
+            wanted = _wanted(question, cells, share)
+            found = smoothest(wanted, over_speed, load, question.step_deg)
+            if found is not None:
+                return Smoothed(found, True, load == over_load)
+    fallback = smoothest(_wanted(question, cells, question.give_up))
+    assert fallback is not None  # nothing but bounds, each with its low below its high
+    return Smoothed(fallback, over_speed is None, over_load is None)
+
+
+def _wanted(question: Question, cells: Sequence[Sequence[Cell]], give_up: float) -> Wanted:
+    """What the cells are content with where they may give up a share."""
     best = np.array([[cell.best_deg for cell in line] for line in cells])
     now = best.copy()
     low, high = best.copy(), best.copy()
-    content = [[_content(cell, question.give_up) for cell in line] for line in cells]
+    content = [[_content(cell, give_up) for cell in line] for line in cells]
     for _ in range(SETTLE_PASSES):
         for i, line in enumerate(cells):
             for j, cell in enumerate(line):
@@ -58,17 +76,7 @@ def smoothed(question: Question, cells: Sequence[Sequence[Cell]]) -> Smoothed:
         anchors=question.anchors,
     )
     ranges = np.array([[cell.range_deg() for cell in line] for line in cells])
-    wanted = with_anchored_cells(wanted, ranges)
-    wider = with_anchored_cells(replace(wanted, low=ranges[..., 0], high=ranges[..., 1]), ranges)
-    over_speed, over_load = question.steepest, question.steepest_over_load
-    for load in dict.fromkeys((over_load, None)):
-        for some in (wanted, wider):
-            found = smoothest(some, over_speed, load, question.step_deg)
-            if found is not None:
-                return Smoothed(found, True, load == over_load)
-    fallback = smoothest(wanted)
-    assert fallback is not None  # nothing but bounds, each with its low below its high
-    return Smoothed(fallback, over_speed is None, over_load is None)
+    return with_anchored_cells(wanted, ranges)
 
 
 def _content(cell: Cell, give_up: float) -> NDArray[np.bool_]:

@@ -47,6 +47,13 @@ _DIMENSIONS = {
     "pmep_Pa": "pressure difference",
     "travel_m": "length",
 }
+_MEANS = {
+    "intake dwell": "late closing",
+    "intake phase": "turning the intake cam",
+    "exhaust dwell": "longer exhaust duration",
+    "exhaust phase": "turning the exhaust cam",
+}
+"""What a cam does for load control, by the axis that moves."""
 _PUBLISHED = (
     "Published beside it: up to 13 % less fuel at some points by delayed closing alone (SAE "
     "890677, 1989); 3 to 12 % with 20 to 30 % less pumping by throttle-free valve control (Hu and "
@@ -142,8 +149,9 @@ def _head(found: Control, about: About, system: System) -> list[Piece]:
         f"{loads} load{'s' * (loads > 1)}, outside air {outside(about, system)}",
         Item(
             f"Full load: most torque, air ratio {facts['full_load_lambda']:.2f}. Below: least fuel "
-            f"for the torque asked, air ratio {facts['part_load_lambda']:.2f} (assumed), by late "
-            "closing, by the throttle, or by both. Spark at best torque, later where knock asks it."
+            f"for the torque asked, air ratio {facts['part_load_lambda']:.2f} (assumed), by "
+            f"{_MEANS.get(facts['moves'], facts['moves'])}, by the throttle, or by both. Spark at "
+            "best torque, later where knock asks it."
         ),
     ]
 
@@ -176,7 +184,9 @@ def _map(found: Control) -> Grid:
     return grid(
         found,
         texts,
-        f"{shown['name'].capitalize()}, {shown['unit']}, in steps of {found.facts['step']:g}; "
+        f"{shown['name'].capitalize()}, {shown['unit']}"
+        f"{', negative is earlier' if found.facts['moves'].endswith('phase') else ''}, in steps of "
+        f"{found.facts['step']:g}; "
         f"load: {load['name']}, {load['unit']}",
     )
 
@@ -260,8 +270,7 @@ def _change_text(share: float, kind: str, tie: float) -> str:
 def _shown(found: Control, name: str, system: System) -> Grid:
     if name == "limits":
         texts, meaning = letters(found)
-        told = f": {', '.join(meaning)}; small where no setting keeps it" if meaning else ""
-        return grid(found, texts, f"Limits that hold each cell{told}; . none")
+        return grid(found, texts, f"Limits that hold each cell: {', '.join([*meaning, '. none'])}")
     where, words, digits = SHOWN[name]
     dimension = _DIMENSIONS.get(where, "")
     unit = "kPa" if where in ("manifold_pressure_Pa", "vacuum_Pa") else ""

@@ -42,7 +42,12 @@ def limits_told(found: Control, system: System) -> list[str]:
 
 
 def setting_shown(found: Control, setting: float) -> str:
-    return f"{setting:g}°" if found.facts["shown"]["unit"] == "deg crank" else f"{setting:g} mm"
+    """With its unit, to what an actuator can tell apart; a turn with its sign."""
+    if found.facts["shown"]["unit"] != "deg crank":
+        return f"{round(setting, 2):g} mm"
+    degrees = round(setting, 1)
+    turn = found.facts["moves"].endswith("phase")
+    return f"{degrees:+g}°" if turn and degrees else f"{degrees + 0.0:g}°"
 
 
 def cells_listed(found: Control, places: Sequence[Sequence[float]]) -> str:
@@ -59,9 +64,15 @@ def cells_listed(found: Control, places: Sequence[Sequence[float]]) -> str:
             [speeds[k] for _, k in some]
             for _, some in groupby(enumerate(here), lambda pair: pair[1] - pair[0])
         ]
-        words = [f"{run[0]:g}" if len(run) == 1 else f"{run[0]:g} to {run[-1]:g}" for run in runs]
+        words = [_run(run) for run in runs]
         rows.append(f"{load / scale['si']:g} {scale['unit']}, {' and '.join(words)} rpm")
     return "; ".join(rows)
+
+
+def _run(speeds: Sequence[float]) -> str:
+    if len(speeds) < 3:
+        return " and ".join(f"{speed:g}" for speed in speeds)
+    return f"{speeds[0]:g} to {speeds[-1]:g}"
 
 
 def letters(found: Control) -> tuple[list[list[str]], list[str]]:
@@ -79,6 +90,8 @@ def letters(found: Control) -> tuple[list[list[str]], list[str]]:
                 texts[wide.index.get_loc(load)][wide.columns.get_loc(speed)] += mark
                 used[letter] = limit["limit"]
     meaning = [f"{letter} {name}" for letter, name in used.items()]
+    if any(text != text.upper() for line in texts for text in line):
+        meaning.append("small where no setting keeps it")
     return [[text or "." for text in line] for line in texts], meaning
 
 
@@ -100,8 +113,9 @@ def _name(found: Control, limit: dict[str, Any], system: System) -> str:
         return f"vacuum at least {value / 1e3:.0f} kPa below {below}"
     if name == "slew over load":
         per, unit = per_load(found.facts["load"])
-        return f"slew over load: {value * found.facts['load']['si'] * per:.1f} deg crank per {unit}"
-    return f"slew: {value * 100:.1f} deg crank per 100 rpm"
+        steep = value * found.facts["load"]["si"] * per
+        return f"slew over load ({steep:.1f} deg crank per {unit})"
+    return f"slew ({value * 100:.1f} deg crank per 100 rpm)"
 
 
 def per_load(scale: dict[str, Any]) -> tuple[float, str]:

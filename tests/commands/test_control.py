@@ -134,7 +134,7 @@ def test_limits_cell_by_cell(breathe, invented):
     )  # fmt: skip
     assert answer.status == 0, answer.err
     page = told(answer.out)
-    assert "Limits that hold each cell: T travel, R residual; small where no setting" in page
+    assert "Limits that hold each cell: T travel, R residual, small where no setting keeps" in page
     assert "no setting keeps it at all 6 cells with a load of their own" in page
     assert "deg crank per 100 rpm" in page
 

@@ -152,8 +152,9 @@ def test_steps_over_load_are_held_where_the_pedal_is_told():
     told = {one["limit"]: one for one in answer_of(held).facts["limits"]}
     assert told["slew over load"]["value"] == pytest.approx(20.0 / 13e5)
     assert told["slew over load"]["binds"]
-    # What that costs is told where smoothing is.
-    assert held.given_up.max() > free.given_up.max()
+    # What that costs is told where smoothing is, and no cell carries it all.
+    assert free.given_up.max() < held.given_up.max() < 0.11
+    assert np.sum(held.given_up > 0.5 * held.given_up.max()) >= 3
 
 
 def test_the_pedal_by_hand():
