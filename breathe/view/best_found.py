@@ -30,6 +30,7 @@ def findings(found: Best, about: About, system: System) -> list[str]:
             *_against_standard(found, about),
             *turned_words(found),
             *_rivals(found),
+            *_edge_of_tried(found, about),
             *_step_gain(found),
         ]
     for axis in found.axes:
@@ -119,6 +120,25 @@ def _rivals(found: Best) -> list[str]:
         for row in better.to_dict("records")
     )
     return [f"Better than any fixed place of this gear are the file's fixed cams: {named}."]
+
+
+def _edge_of_tried(found: Best, about: About) -> list[str]:
+    """Where the best fixed cam is the shortest or the longest of the file, others may beat it."""
+    if found.axes:
+        return []
+    known = {note.label: note.intake_duration_deg for note in about.settings}
+    lengths = [length for length in known.values() if length is not None]
+    best = known.get(name_of_fixed(found))
+    if best is None or len(lengths) < len(known) or max(lengths) - min(lengths) < 1.0:
+        return []
+    if best not in (min(lengths), max(lengths)):
+        return []
+    kind, more = ("shortest", "shorter") if best == min(lengths) else ("longest", "longer")
+    return [
+        f"The best fixed one is the {kind} of those tried: one {more} still may do better; write "
+        "further ones as [[setting]], such as intake.stretch = "
+        f"{'0.9' if kind == 'shortest' else '1.1'}."
+    ]
 
 
 def _step_gain(found: Best) -> list[str]:

@@ -309,8 +309,8 @@ def _general(found: Reach, system: System) -> list[str]:
     for axis in found.axes if found.built_deg else ():
         if axis.kind == "dwell" and not axis.deg_per_m:
             told.append(
-                f"Only degrees are told: [{axis.side}.sleeve] has no rate, so what travel they take "
-                "and whether it fits is left blank."
+                f"Only degrees are told: [{axis.side}.sleeve] has no rate, so what travel they "
+                "take and whether it fits is left blank."
             )
     return [*told, cautions.DOUBT.format(error=NUMERICAL_ERROR * 100)]
 

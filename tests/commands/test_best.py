@@ -165,6 +165,23 @@ def test_a_cam_that_stands_alone_gains_nothing_over_itself(breathe, cases, tmp_p
     assert '--up-to "60 deg crank"' in page
 
 
+def test_the_shortest_of_those_tried_is_told_as_an_end(breathe, cases):
+    cases.torque = lambda dwell, turn, speed: 180.0
+    page = " ".join(breathe("best", FIXED, *BAND).out.split())
+    assert "of those tried" not in page  # the standard, in the middle, has the most
+
+    cases.torque = lambda dwell, turn, speed: 150.0
+    plain = Path("plain.toml")
+    text = FIXED.read_text(encoding="utf-8")
+    head = text.split("[[setting]]")[0].replace('standard = "264°"', 'standard = "long"')
+    plain.write_text(
+        head + '[[setting]]\nlabel = "long"\nintake.stretch = 1.05\n[[setting]]\nlabel = "own"\n',
+        encoding="utf-8",
+    )
+    page = " ".join(breathe("best", plain, *BAND).out.split())
+    assert "The best fixed one is the shortest of those tried: one shorter still may" in page
+
+
 def test_a_sleeve_may_be_asked_to_hold_another_point(breathe, cases):
     page = " ".join(breathe("reach", SLEEVE, *BAND, "--hold", "centre").out.split())
     assert "Asked with the centre held, whatever the file's sleeve holds." in page
