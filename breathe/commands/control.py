@@ -24,6 +24,12 @@ OPTIONS: dict[str, dict[str, Any]] = {
         "metavar": "AXIS",
         "help": 'What the actuator moves, such as "intake dwell". [default: the first sleeve]',
     },
+    "--stand": {
+        "multiple": True,
+        "metavar": "PLACE",
+        "help": 'Where another axis stands meanwhile, such as "intake phase -8 deg".  [default: '
+        "its shortest, or not turned]",
+    },
     "--travel": {"metavar": "A:B", "help": "Part of the travel to use, such as 0:5.6 mm."},
     "--cells": {
         "type": click.Choice(["duration", "travel"]),

@@ -46,6 +46,8 @@ def file_facts(found: Control, run: Run, table: Table, proof: Proof, rows: Rows)
         "clearance": _clearance(facts),
         "fallback": _fallback(facts),
         "actuator": _actuator(facts),
+        "moves": facts["moves"],
+        "stands_deg_crank": facts["stands_deg"],
         "air_ratio": {
             "part_load": facts["part_load_lambda"],
             "full_load": facts["full_load_lambda"],

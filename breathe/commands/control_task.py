@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from breathe.commands import control_words as words
+from breathe.commands.control_stand import stand_of, stands_told
 from breathe.engine.parts import Engine
 from breathe.errors import BreatheError
 from breathe.study.best import moving
@@ -59,7 +60,8 @@ def task_of(engine: Engine, typed: dict[str, Any]) -> Task:
     step = words.step(typed["step"] or ("0.1" if shown.unit == "mm" else "0.5"), shown)
     change = _change(engine, speeds, typed["gear_change"])
     fallback = _fallback(typed, shown, durations, axis)
-    limits = _limits(engine, gear, which, typed, shown, durations, hysteresis)
+    stand = stand_of(engine, gear, which, typed["stand"])
+    limits = _limits(engine, gear, which, stand, typed, shown, durations, hysteresis)
 
     def refuse(file: str, places: Sequence[tuple[str, float]]) -> None:
         refuse_unsafe(file, places, limits, shown, step)
@@ -85,13 +87,14 @@ def task_of(engine: Engine, typed: dict[str, Any]) -> Task:
         pedal_s=words.seconds(typed["pedal"], "--pedal") if typed["pedal"] else None,
         hysteresis_deg=hysteresis,
         anchors=anchors,
+        stand_deg=stand,
     )
     return Task(
         gear=gear,
         question=question,
         change=change,
         start=start,
-        notices=tuple(_notices(typed, start, axis)),
+        notices=(*stands_told(engine, gear, which, stand), *_notices(typed, start, axis)),
         files=tuple(path for path in (typed["start"], typed["anchors"]) if path is not None),
     )
 
@@ -103,7 +106,8 @@ def _axis_of(engine: Engine, text: str | None) -> tuple[Gear, int]:
     if not named:
         raise BreatheError(
             f"{engine.source_file or engine.name}: nothing moves, so there is no map to make; a "
-            "sleeve is written as [intake.sleeve], a phaser as [intake.phaser]"
+            "sleeve is written as [intake.sleeve], a phaser as [intake.phaser]. Which of the "
+            "file's fixed or stepped cams suits which speed, `breathe best` tells"
         )
     if text is None:
         sleeves = [k for k, axis in enumerate(gear.axes) if axis.kind == "dwell"]
@@ -167,6 +171,7 @@ def _limits(
     engine: Engine,
     gear: Gear,
     which: int,
+    stand: Sequence[float],
     typed: dict[str, Any],
     shown: Shown,
     durations: Shown,
@@ -182,7 +187,7 @@ def _limits(
     return Limits(
         low_deg=low,
         high_deg=high,
-        clear=clear_range(engine, gear, which, [0.0] * len(gear.axes)),
+        clear=clear_range(engine, gear, which, stand),
         margin_deg=margin_deg,
         residual_most=typed["residual"],
         vacuum=vacuum,

@@ -94,6 +94,11 @@ def answer_of(
         "shown": asdict(question.shown),
         "load": {**asdict(question.scale), "name": question.scale.name},
         "moves": found.axis.name,
+        "stands_deg": {
+            axis.name: (question.stand_deg or (0.0,) * len(found.gear.axes))[n]
+            for n, axis in enumerate(found.gear.axes)
+            if n != question.axis
+        },
         "deg_per_mm": found.axis.deg_per_m / 1e3,
         "step": question.step,
         "give_up": question.give_up,

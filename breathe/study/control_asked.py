@@ -77,7 +77,7 @@ class Question:
     """What the planner asks for. Degrees count along the axis from its zero."""
 
     axis: int
-    """Which axis of the gear moves; the others stand at zero, or as near as they can."""
+    """Which axis of the gear moves; the others stand, see ``stand_deg``."""
     speeds_rpm: tuple[float, ...]
     """(n,) rising."""
     scale: LoadScale
@@ -101,6 +101,8 @@ class Question:
     hysteresis_deg: float = 0.0
     anchors: tuple[Anchor, ...] = ()
     part_load_lambda: float = PART_LOAD_LAMBDA
+    stand_deg: tuple[float, ...] = ()
+    """Where the axes that do not move stand, (n_axes,); empty: all at zero."""
 
     @property
     def load_axis(self) -> LoadAxis:
@@ -140,7 +142,7 @@ def node_places(limits: Limits) -> Floats:
 
 def setting_at(gear: Gear, question: Question, degrees: float) -> Setting:
     """The setting at a place along the moving axis, its label what is shown."""
-    place = [0.0] * len(gear.axes)
+    place = list(question.stand_deg or [0.0] * len(gear.axes))
     place[question.axis] = degrees
     return gear.setting(place, label=setting_label(question, degrees))
 
