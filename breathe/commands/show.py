@@ -3,15 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from breathe.commands.options import printing_options, runs_option, shown
 from breathe.errors import BreatheError
-
-if TYPE_CHECKING:
-    from breathe.runs import Run
 
 
 @click.command(name="show", short_help="Print a run again without computing.")
@@ -33,23 +29,10 @@ def command(
             if show is not None or against is not None:
                 raise BreatheError("--show and --against are for runs of compare only")
             if found.kind == "try":
-                _result_sheet(found, csv)
+                from breathe.commands.trying_print import print_kept
+
+                print_kept(found, units, csv=csv)
                 return
             print_answer(found, units, csv=csv)
             return
         print_run(found, names, units, against=against, csv=csv)
-
-
-def _result_sheet(run: Run, csv: bool) -> None:
-    """The result sheet of a plan of what-ifs: the plan's columns, the answers and a status."""
-    sheet = run.folder / "results.csv"
-    if not sheet.exists():
-        raise BreatheError(
-            f"Run {run.name} is not finished: {len(run.done())} cases. The command that began it "
-            "goes on from there."
-        )
-    if csv:
-        click.echo(sheet.read_text(encoding="utf-8"), nl=False)
-        return
-    click.echo(f"The result sheet of this plan is {sheet}.")
-    click.echo("The `breathe try` command that made it prints its page again without computing.")

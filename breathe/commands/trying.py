@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, cast
@@ -20,7 +20,8 @@ from breathe.study.cluster import Runner
 from breathe.study.compare import Job, Row
 from breathe.study.describe import about
 from breathe.study.fingerprint import fingerprint
-from breathe.study.outcome import ASKED, Outcome, outcome, outcomes_from, outcomes_text
+from breathe.study.outcome import ASKED, Outcome, outcome
+from breathe.study.plan_kept import Tried, tried_from, tried_text
 from breathe.study.plan_sheet import Plan, PlanRow
 from breathe.study.time_needed import TimeNeeded, span
 from breathe.study.what_if import Base, RowFault, build, jobs_of
@@ -29,6 +30,9 @@ from breathe.view.console import Item, Piece, show
 ASK_ABOVE_s = 3600.0
 """A plan that takes longer is begun only on the user's word."""
 _FEWER_ROWS = 500
+_TIMED = 6
+"""Cases timed before the others."""
+_GOLDEN = 0.6180339887498949
 
 
 @dataclass
@@ -72,8 +76,10 @@ class Trying:
             asked=fingerprint(base.key, titles, content, base.speeds_rpm, base.throttle),
             redo=redo,
         )
-        if name and run.name != name and not run.resumed:
-            click.echo(f"{name!r} holds another run, so this one is {run.name!r}.", err=True)
+        taken = name or default
+        if run.name != taken and not run.resumed and not redo:
+            other = "another plan, engine file or speeds"
+            click.echo(f"{taken!r} holds {other}, so this run is {run.name!r}.", err=True)
         return run
 
     def work(self, run: Run, take_from: Path | None) -> None:
@@ -97,8 +103,11 @@ class Trying:
             click.echo(f"Going on with {run.folder}: {len(self.rows)} cases are there.", err=True)
         if take_from is not None:
             self._take(run, take_from)
+        wanted = {key for row in self.all_rows for key in self.keys(row)}
+        if wanted <= self.rows.keys():
+            return
         with Runner(self.spec, lambda text: click.echo(text, err=True)) as runner:
-            total = len({key for row in self.all_rows for key in self.keys(row)})
+            total = len(wanted)
             with watched(run, total, len(self.rows)) as keep:
                 needed = self._timed(runner, keep, total)
             self.failures = dict(runner.failures)
@@ -109,14 +118,15 @@ class Trying:
             self.failures = dict(runner.failures)
 
     def _tell_reading(self) -> None:
+        from breathe.view.what_if_rows import reasons
+
         refused = self.plan.refused
         page: list[Piece] = [f"{self.plan.path.name}, as it is read:"]
         page += [Item(text, indent=2) for text in self.plan.understood]
         if refused:
             verb = "row is" if len(refused) == 1 else "rows are"
             page.append(f"{len(refused)} {verb} refused, the rest runs:")
-        page += [Item(f"row {r.number}: {'; '.join(r.faults)}", indent=2) for r in refused[:12]]
-        page += [Item(f"and {len(refused) - 12} more", indent=2)] if len(refused) > 12 else []
+        page += reasons([(row.number, "; ".join(row.faults)) for row in refused])
         show(page, sys.stderr)
 
     def _take(self, run: Run, base: Path) -> None:
@@ -176,29 +186,38 @@ class Trying:
         return on_row
 
     def _timed(self, runner: Runner, keep: Keep, total: int) -> TimeNeeded:
-        """Run the first row that lacks cases, one case ahead of the others, and time it."""
+        """Run a few cases from all over the plan, one ahead of the others, and time them."""
         width, seconds = runner.width, list[float]()
-        on_row = self._keeping(keep)
-        for row in self.all_rows:
-            jobs = list(self._waiting([row]))
-            if not jobs:
-                continue
+        on_row, jobs = self._keeping(keep), self._sample()
+
+        def timed(job: Job, found: Row, took: float) -> None:
+            seconds.append(took)
+            if job.key != "timed":
+                on_row(job, found, took)
+
+        if jobs:
             # The first case of a worker loads or compiles code; it is run again to be timed.
             runner.run(jobs[:1], on_row)
-            again = [replace(jobs[0], key="timed"), *jobs[1:]]
-
-            def timed(job: Job, found: Row, took: float) -> None:
-                seconds.append(took)
-                if job.key != "timed":
-                    on_row(job, found, took)
-
-            runner.run(again, timed)
-            break
+            runner.run([replace(jobs[0], key="timed"), *jobs[1:]], timed)
         runner.failures.pop("timed", None)
         left = max(0, total - len(self.rows) - len(runner.failures))
         case_s = sum(seconds) / len(seconds) if seconds else 0.0
         build_s = sum(self._builds) / len(self._builds) if self._builds else 0.0
         return TimeNeeded(left if seconds else 0, case_s, build_s, len(self.base.speeds_rpm), width)
+
+    def _sample(self) -> list[Job]:
+        """A few cases to be run, from rows far apart and at speeds far apart."""
+        lacking = [row for row in self.all_rows if set(self.keys(row)) - self.rows.keys()]
+        found: dict[str, Job] = {}
+        # Steps of the golden section never come close to one another.
+        for k in sorted(range(len(lacking)), key=lambda k: k * _GOLDEN % 1.0):
+            jobs = [job for job in self._waiting([lacking[k]]) if job.key not in found]
+            if jobs:
+                job = jobs[len(found) * len(jobs) // _TIMED]
+                found[job.key] = job
+            if len(found) == _TIMED:
+                break
+        return list(found.values())
 
     def _agreed(self, needed: TimeNeeded) -> None:
         """Say how long it takes; a long one needs a yes."""
@@ -252,43 +271,31 @@ class Trying:
 
     def show(self, run: Run, by: str, units: str, top: int, *, csv: bool) -> None:
         """Print the answer of a run, writing its sheet first where it is new."""
-        from breathe.view.what_if import page, sheet_text
+        from breathe.commands.trying_print import print_tried
+        from breathe.view.what_if import found_from, sheet_text
 
         text, system = run.answer(), cast(System, units)
-        if text is None:
-            outcomes = self.outcomes()
-        else:
-            outcomes = {one.number: one for one in outcomes_from(text)}
-        found = self._found(run, outcomes, by, system)
-        failed = sum(one.status == "failed" for one in outcomes.values())
+        tried = tried_from(text) if text is not None else self._tried()
         unwritten = None
-        if text is None and not failed:
+        if text is None and not any(one.status == "failed" for one in tried.outcomes.values()):
             try:
-                run.finish(sheet_text(found, system), outcomes_text(list(outcomes.values())))
+                found = found_from(tried, run.about, by, system)
+                run.finish(sheet_text(found, system), tried_text(tried))
             except RunError as error:
                 unwritten = error
-        if csv:
-            sys.stdout.flush()
-            sys.stdout.buffer.write(sheet_text(found, system).encode("utf-8"))
-            sys.stdout.buffer.flush()
-        else:
-            show([*page(found, system, top), "", *_where(run, failed)])
+        print_tried(run, tried, by, units, top, csv=csv)
         if unwritten:
             raise unwritten
 
-    def _found(self, run: Run, outcomes: Mapping[int, Outcome], by: str, system: System) -> Any:
-        from breathe.study.rank import influence, influence_inputs
-        from breathe.view.what_if import Found, answers
+    def _tried(self) -> Tried:
+        from breathe.study.rank import influence_inputs
 
         own = any(column.target.path in (("speed",), ("throttle",)) for column in self.plan.columns)
         numbers = [row.number for row in self.plan.rows]
-        inputs = influence_inputs(numbers, self.plan, self._kept())
-        return Found(
+        return Tried(
             plan=self.plan,
-            about=run.about,
-            outcomes=outcomes,
-            influence=influence(inputs, answers(numbers, outcomes, by, system)),
-            by=by,
+            outcomes=self.outcomes(),
+            inputs=influence_inputs(numbers, self.plan, self._kept()),
             own_case=own,
             drawn_from=self.drawn_from,
         )
@@ -303,20 +310,3 @@ class Trying:
             value = kept_value(self.base, column.target) if column.used else None
             kept[n] = figure(value, column) if isinstance(value, float) else value
         return kept
-
-
-def _where(run: Run, failed: int) -> list[Piece]:
-    made = run.made.strftime("%Y-%m-%d %H:%M")
-    if failed:
-        rows = "1 row failed" if failed == 1 else f"{failed} rows failed"
-        return [Item(f"{rows}; the same command tries again. Kept in {run.folder} so far.")]
-    return [
-        Item(
-            f"Kept in {run.folder} (breathe {run.versions.get('breathe', '?')}, {made}); the "
-            f"result sheet is {run.folder / 'results.csv'}."
-        ),
-        Item(
-            "Next: write the best row's values into a copy of the engine file, then: breathe check "
-            "and breathe compare with that file"
-        ),
-    ]

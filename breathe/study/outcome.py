@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 
 import numpy as np
 
-from breathe.errors import BreatheError
 from breathe.study.compare import Row
 from breathe.study.plan_sheet import PlanRow
 
@@ -54,7 +52,7 @@ def outcome(
     if any(key not in rows for key in keys):
         return None
     found = [rows[key] for key in keys]
-    told = [*row.questions, *(str(one.get(k) or "") for k in (ASKED, "remark") for one in found)]
+    told = [*row.questions, *(str(one.get(ASKED) or "") for one in found), *_remarks(found)]
     reason = "; ".join(dict.fromkeys(text for text in told if text))
     torque = np.array([float(one["torque_Nm"]) for one in found])
     if not np.isfinite(torque).all():
@@ -80,28 +78,16 @@ def outcome(
     )
 
 
+def _remarks(rows: Sequence[Row]) -> list[str]:
+    """What is said of single cases, with their speeds where there are others."""
+    speeds: dict[str, list[str]] = {}
+    for row in rows:
+        if row.get("remark"):
+            speeds.setdefault(str(row["remark"]), []).append(f"{float(row['speed_rpm']):g}")
+    if len(rows) == 1:
+        return list(speeds)
+    return [f"at {', '.join(at)} rpm {remark}" for remark, at in speeds.items()]
+
+
 def _mean(rows: Sequence[Row], name: str) -> float:
     return float(np.mean([float(row.get(name, math.nan)) for row in rows]))
-
-
-def outcomes_text(found: Sequence[Outcome]) -> str:
-    """All outcomes as JSON, to be kept with the run."""
-    return json.dumps([asdict(one) for one in found], ensure_ascii=False)
-
-
-def outcomes_from(text: str) -> tuple[Outcome, ...]:
-    """The way back of `outcomes_text`.
-
-    Raises
-    ------
-    BreatheError
-        The text is damaged.
-    """
-    try:
-        return tuple(
-            Outcome(**{**one, "torque_Nm": tuple(one["torque_Nm"])}) for one in json.loads(text)
-        )
-    except (ValueError, TypeError, KeyError):
-        raise BreatheError(
-            "the answer kept with this run is damaged; --redo computes anew from its cases"
-        ) from None

@@ -155,8 +155,9 @@ def _why_not(terms: Mapping[str, Floats], y: Floats) -> str:
         return "no input has two values in rows that gave an answer"
     if len(y) < count + _SPARE:
         return (
-            f"{len(y)} rows with an answer are too few for {len(terms)} inputs; about "
-            f"{3 * count + _SPARE} would do"
+            f"{len(y)} row{' with an answer is' if len(y) == 1 else 's with an answer are'} too "
+            f"few for {len(terms)} "
+            f"input{'s' * (len(terms) != 1)}; about {3 * count + _SPARE} would do"
         )
     return "all answers tie" if np.ptp(y) <= NUMERICAL_ERROR * np.abs(y).max() else ""
 

@@ -6,21 +6,20 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-import numpy as np
 import pandas as pd
 
 from breathe.about import About
 from breathe.engine.quantities import System, from_si, user_unit, written
 from breathe.study.crossings import NUMERICAL_ERROR
 from breathe.study.outcome import Outcome
+from breathe.study.plan_kept import Tried
 from breathe.study.plan_sheet import Plan
-from breathe.study.rank import Influence, ranks
+from breathe.study.rank import Influence, influence, ranks
 from breathe.view import cautions
 from breathe.view.console import Grid, Item, Piece
 from breathe.view.figures import change
 from breathe.view.tables import TIE, assumptions
-
-_MOST_LISTED = 12
+from breathe.view.what_if_rows import alike, remarked, told_alike, without_place
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,16 +71,29 @@ _BESIDE = ("torque", "peak-torque", "power", "ve", "knock")
 class Found:
     """All that a page of what-ifs tells."""
 
-    plan: Plan
+    tried: Tried
     about: About
-    outcomes: Mapping[int, Outcome]
-    """By row of the sheet; 0 is the engine file as it is."""
     influence: Influence
     by: str = "torque"
-    own_case: bool = False
-    """Whether rows have a speed or throttle of their own, so that they are not like the file."""
-    drawn_from: int = 0
-    """Rows of the plan that these were drawn from; 0 when all are here."""
+
+    @property
+    def plan(self) -> Plan:
+        return self.tried.plan
+
+    @property
+    def outcomes(self) -> Mapping[int, Outcome]:
+        return self.tried.outcomes
+
+    @property
+    def own_case(self) -> bool:
+        return self.tried.own_case
+
+
+def found_from(tried: Tried, about: About, by: str, system: System) -> Found:
+    """A plan with the fit of what it is ranked by."""
+    figure, ones = FIGURES[by], [tried.outcomes[row.number] for row in tried.plan.rows]
+    answers = [figure.value(one, system) if one.status == "done" else math.nan for one in ones]
+    return Found(tried=tried, about=about, influence=influence(tried.inputs, answers), by=by)
 
 
 def places(found: Found) -> dict[int, int]:
@@ -152,9 +164,8 @@ def page(found: Found, system: System = "metric", top: int = 10) -> list[Piece]:
         Rows of the ranking.
     """
     pieces: list[Piece] = [*_head(found, system), ""]
-    ranking = _ranking(found, system, top)
-    pieces += [ranking, ""] if ranking else []
-    pieces += _not_done(found)
+    pieces += _ranking(found, system, top)
+    pieces += [*without_place(found.tried), *remarked(found.tried)]
     pieces += [*_mattered(found, system), ""]
     pieces += ["How the plan was read", *(Item(t, indent=2) for t in found.plan.understood), ""]
     pieces += assumptions(found.about, system)
@@ -171,9 +182,12 @@ def _head(found: Found, system: System) -> list[Piece]:
     )
     at = "each at its own speed or throttle" if found.own_case else f"at {at}"
     load = "full load" if about.throttle == 1 else f"throttle {about.throttle * 100:g} % open"
+    if any(column.target.path == ("throttle",) for column in plan.columns):
+        load += " where no throttle is given"
     air = written(about.outside_pressure_Pa, "barometer", system)
     warm = written(about.outside_temperature_K, "temperature", system, digits=3)
-    drawn = f", drawn from {found.drawn_from}" if found.drawn_from else ""
+    many = found.tried.drawn_from
+    drawn = f", drawn from {many}" if many else ""
     first = (
         f"{about.engine}: {len(plan.rows)} what-ifs of {plan.path.name}{drawn}, {at}, {load}, "
         f"outside air {air}, {warm}"
@@ -184,15 +198,16 @@ def _head(found: Found, system: System) -> list[Piece]:
     return [first, f"{states[0].upper()}{states[1:]}. {kept}"]
 
 
-def _ranking(found: Found, system: System, top: int) -> Grid | None:
-    place, figure = places(found), FIGURES[found.by]
+def _ranking(found: Found, system: System, top: int) -> list[Piece]:
+    place, figure, firsts = places(found), FIGURES[found.by], alike(found.tried)
     if not place:
-        return None
+        return []
     rows = sorted(place, key=lambda number: (place[number], _order(found, number)))
+    rows = [number for number in rows if firsts[number] == number]
     used = [n for n, column in enumerate(found.plan.columns)]
     cells = {row.number: row.cells for row in found.plan.rows}
     beside = [FIGURES[name] for name in dict.fromkeys((found.by, *_BESIDE))]
-    many = pd.Series(place).value_counts()
+    many = pd.Series({number: place[number] for number in rows}).value_counts()
     body = []
     for number in rows[:top]:
         tie = "=" if many[place[number]] > 1 else ""
@@ -215,13 +230,27 @@ def _ranking(found: Found, system: System, top: int) -> Grid | None:
     order = "most" if figure.most else "least"
     title = f"First {min(top, len(rows))} of {len(rows)} by {figure.words}, {order} first; = ties"
     inputs_at = frozenset(range(2, 2 + len(used)))
-    return Grid(
+    grid = Grid(
         title=title,
         header=(*header, *answers),
         rows=tuple(body),
         lead=2,
         folds=inputs_at | frozenset(range(2 + len(used), 2 + len(used) + len(answers))),
     )
+    told = [*_more_ties(place, rows, top), *told_alike(firsts, rows[:top])]
+    return [grid, "", *told, ""] if told else [grid, ""]
+
+
+def _more_ties(place: Mapping[int, int], rows: Sequence[int], top: int) -> list[Piece]:
+    """Say where the last place shown has more rows than are shown."""
+    if len(rows) <= top:
+        return []
+    last = place[rows[top - 1]]
+    all_of = sum(place[number] == last for number in rows)
+    shown = sum(place[number] == last for number in rows[:top])
+    if shown == all_of:
+        return []
+    return [Item(f"{all_of} rows share place {last}; {shown} of them are shown.", indent=2)]
 
 
 def _order(found: Found, number: int) -> float:
@@ -239,18 +268,6 @@ def _answers(found: Found, number: int, figures: Sequence[Figure], system: Syste
 
 def _shown(value: float, digits: int) -> str:
     return f"{value:.{digits}f}" if math.isfinite(value) else "-"
-
-
-def _not_done(found: Found) -> list[Piece]:
-    """Rows without a place, with the reason."""
-    odd = [found.outcomes[row.number] for row in found.plan.rows]
-    odd = [one for one in odd if one.status != "done"]
-    if not odd:
-        return []
-    lines = [Item(f"row {one.number}, {one.status}: {one.reason}", indent=2) for one in odd]
-    more = len(lines) - _MOST_LISTED
-    tail = [Item(f"and {more} more; the result sheet has them all", indent=2)] if more > 0 else []
-    return ["Rows without a place", *lines[:_MOST_LISTED], *tail, ""]
 
 
 def _mattered(found: Found, system: System) -> list[Piece]:
@@ -317,21 +334,11 @@ def _place(value: float | str) -> str:
 def _cautions(found: Found) -> list[str]:
     told = [
         f"A difference below {NUMERICAL_ERROR * 100:g} % is a tie: grid, steps and settling can "
-        "make as much. How sure the inputs are is not in it."
+        "make as much. A place is shared by all rows that tie with the best of them, so the last "
+        "of one place and the first of the next may tie too. How sure the inputs are is not in it."
     ]
     above = sum(speed > found.about.speed_limit_rpm for speed in found.about.speeds_rpm)
     if above:
         words = "1 of these speeds lies" if above == 1 else f"{above} of these speeds lie"
         told.append(cautions.OVER_SPEED.format(told=words, limit=found.about.speed_limit_rpm))
     return [*told, cautions.CLEARANCE, cautions.LEAN, cautions.KNOCK]
-
-
-def answers(
-    found_rows: Sequence[int], outcomes: Mapping[int, Outcome], by: str, system: System
-) -> list[float]:
-    """The figure ranked by, in the user's unit; nan for rows that are not done."""
-    figure = FIGURES[by]
-    return [
-        figure.value(outcomes[n], system) if outcomes[n].status == "done" else float(np.nan)
-        for n in found_rows
-    ]

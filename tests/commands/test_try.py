@@ -52,7 +52,7 @@ def test_a_plan_end_to_end(breathe, plan: Path) -> None:
     # Read back and timed before it runs.
     assert 'runner [mm]: pipe "intake runner" length [mm]' in answer.err
     assert "row 5: 11.8 in = 299.72 mm" in " ".join(answer.err.split())
-    assert "12 what-ifs, 18 cases still to run" in answer.err and "2 at a time" in answer.err
+    assert "12 what-ifs, 14 cases still to run" in answer.err and "2 at a time" in answer.err
     assert "2 rows are refused, the rest runs" in answer.err
     # The page.
     told = " ".join(answer.out.split())
@@ -70,7 +70,10 @@ def test_a_plan_end_to_end(breathe, plan: Path) -> None:
     assert rows["word"]["status"] == "refused" and 'found "high"' in rows["word"]["reason"]
     again: Answer = breathe("show", "single_400_try_dinner", "--csv")
     assert again.status == 0 and again.out == text
-    assert "results.csv" in breathe("show", "single_400_try_dinner").out
+    assert breathe("show", "single_400_try_dinner").out == answer.out
+    assert "lb-ft" in breathe("show", "single_400_try_dinner", "--units", "imperial").out
+    # e and e again change the same to the same, however it is typed.
+    assert "Rows that change the same are shown once: 9 = 10." in answer.out
     mean = {name: float(r["mean torque [Nm]"]) for name, r in rows.items() if r["mean torque [Nm]"]}
     done = [name for name, row in rows.items() if row["status"] == "done"]
     assert set(mean) == set(done) and len(done) == 10  # with the file itself
@@ -147,11 +150,11 @@ def test_few_rows_drawn_and_yes(breathe, tmp_path: Path, monkeypatch: pytest.Mon
     monkeypatch.setattr(trying, "ASK_ABOVE_s", 0.0)
     rows = "".join(f"{10 + n / 100}\n" for n in range(200))
     (tmp_path / "many.csv").write_text(f"CR\n{rows}", encoding="utf-8")
-    asked = ("try", SINGLE, "many.csv", "--speeds", "8500", "--rows", "3")
+    asked = ("try", SINGLE, "many.csv", "--speeds", "8500", "--rows", "9")
     assert breathe(*asked).status == 2
     answer = breathe(*asked, "--yes")
     assert answer.status == 0
-    assert "3 what-ifs of many.csv, drawn from 200, at 8500 rpm" in " ".join(answer.out.split())
+    assert "9 what-ifs of many.csv, drawn from 200, at 8500 rpm" in " ".join(answer.out.split())
 
 
 def test_a_column_that_means_nothing_stops_before_anything_runs(breathe, tmp_path: Path) -> None:
