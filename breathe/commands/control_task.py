@@ -13,6 +13,7 @@ from breathe.engine.parts import Engine
 from breathe.errors import BreatheError
 from breathe.study.best import moving
 from breathe.study.choose import default_speeds, speeds_of
+from breathe.study.control_anchors import refuse_far_outside
 from breathe.study.control_asked import Question, Shown, shown_as
 from breathe.study.gear import Axis, Gear
 from breathe.study.gear_change import Change
@@ -70,7 +71,7 @@ def task_of(engine: Engine, typed: dict[str, Any]) -> Task:
         refuse("--fallback", [(typed["fallback"], fallback)])
     if start is not None:
         refuse(start.file, typed_places(start, durations, axis.deg_per_m))
-    anchors = _anchors(typed, scale, durations, axis, refuse)
+    anchors = _anchors(typed, scale, speeds, loads, durations, axis, refuse)
     question = Question(
         axis=which,
         speeds_rpm=speeds,
@@ -197,6 +198,8 @@ def _limits(
 def _anchors(
     typed: dict[str, Any],
     scale: LoadScale,
+    speeds_rpm: Sequence[float],
+    loads: Sequence[float],
     durations: Shown,
     axis: Axis,
     refuse: Callable[[str, Sequence[tuple[str, float]]], None],
@@ -205,6 +208,7 @@ def _anchors(
     if typed["anchors"] is None:
         return ()
     found = read_anchors(typed["anchors"], scale)
+    refuse_far_outside(typed["anchors"].name, found, speeds_rpm, loads, scale)
     places = measured_places(found, scale.unit, durations, axis.deg_per_m)
     refuse(typed["anchors"].name, places)
     return tuple(

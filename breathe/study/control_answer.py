@@ -15,6 +15,7 @@ from breathe.engine.parts import Engine, Setting
 from breathe.study.answer import Kept
 from breathe.study.cells import Cell, bmep_of
 from breathe.study.control import ControlMap
+from breathe.study.control_anchors import anchor_facts
 from breathe.study.control_asked import Question, setting_at
 from breathe.study.control_limits import fallback_facts, limit_facts, pedal_facts
 from breathe.study.crossings import NUMERICAL_ERROR
@@ -24,7 +25,7 @@ from breathe.study.gear_change import Actuator, Change, Traverse, change_gear, t
 from breathe.study.judge_map import judged
 from breathe.study.map_file import Table
 from breathe.study.part_load import at_equal_torque
-from breathe.study.smooth_map import Step, Wanted, steepest, weights_at
+from breathe.study.smooth_map import Step, steepest
 from breathe.study.typed_map import TypedMap
 from breathe.valvetrain.dwell import lift_curve
 from breathe.valvetrain.timing import SEAT_HEIGHT_M
@@ -115,7 +116,7 @@ def answer_of(
         "pedal": pedal_facts(found),
         "throttle_needed": _throttle_needed(found),
         "checks": _checks(found),
-        "anchors": _anchors(found),
+        "anchors": anchor_facts(found),
         "model_runs": len(found.keys),
         # The gaps decide the safe range, which no cycle knows.
         "engine_fingerprint": fingerprint(found.engine, found.engine.mechanics),
@@ -316,27 +317,6 @@ def _checks(found: ControlMap) -> dict[str, Any]:
         "torque": worst("torque_off"),
         "fuel": worst("fuel_off"),
     }
-
-
-def _anchors(found: ControlMap) -> list[dict[str, float]]:
-    """Measured settings and what the map gives there."""
-    question = found.question
-    if not question.anchors:
-        return []
-    values = found.values_deg
-    where = Wanted(
-        speeds_rpm=np.array(question.speeds_rpm), loads=np.array(question.loads), best=values,
-        low=values, high=values,
-    )  # fmt: skip
-    return [
-        {
-            "speed_rpm": one.speed_rpm,
-            "load": one.load,
-            "measured": question.shown.of(one.degrees),
-            "map": question.shown.of(float(weights_at(where, one) @ values.ravel())),
-        }
-        for one in question.anchors
-    ]
 
 
 def _traverse(found: ControlMap, change: Change | None) -> pd.DataFrame:

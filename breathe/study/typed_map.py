@@ -99,7 +99,8 @@ def read_typed_map(path: Path, axis_text: str | None = None) -> TypedMap:
 
 def _table(raw: RawSheet) -> tuple[Row, list[Row]]:
     """The row of axis points and the rows below it."""
-    for place, row in enumerate(raw.rows):
+    for place, written in enumerate(raw.rows):
+        row = _parted(written, raw.separator)
         if len(row.cells) < 2 or row.cells[0].startswith(("#", "!", "//")):
             continue
         numbers = [number(cell, raw.decimal) for cell in row.cells]
@@ -116,6 +117,15 @@ def _table(raw: RawSheet) -> tuple[Row, list[Row]]:
     raise BreatheError(
         f"{raw.path.name}: expected a map: a label such as 'kPa \\ rpm', axis points beside and "
         f"below it, a setting in each cell{told}"
+    )
+
+
+def _parted(row: Row, separator: str) -> Row:
+    """A row of axis points whose label begins with '%': in other sheets that is a remark."""
+    if len(row.cells) > 1 or not row.cells[0].startswith("%") or not separator:
+        return row
+    return Row(
+        number=row.number, cells=tuple(cell.strip() for cell in row.cells[0].split(separator))
     )
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pandas as pd
 
 from breathe.about import About
@@ -254,11 +256,24 @@ def _anchors(found: Control) -> list[str]:
         kept = "kept" if abs(miss) <= found.facts["step"] else f"missed by {miss:+.1f}"
         told.append(
             f"Measured {one['measured']:g} at {_cell(found, one['speed_rpm'], one['load'])}: the "
-            f"map gives {one['map']:.1f} there, {kept}."
+            f"map gives {one['map']:.1f} there, {kept}. {_judged(found, one)}"
         )
     if told:
         told.append("Cells round a measured setting follow it, whatever the model wants of them.")
     return told
+
+
+def _judged(found: Control, one: dict[str, Any]) -> str:
+    """What the model thinks of a measured setting."""
+    if one["given_up"] is None:
+        return "The model judges nothing there: full and part load, or idle, lie round it."
+    given, wanted = one["given_up"], f"{one['wanted']:.0f}"
+    if given <= found.facts["tie"]:
+        return f"The model agrees: it wants {wanted}, and finds no difference."
+    return (
+        f"The model does not agree: it wants {wanted}, and finds {given * 100:.1f} % of "
+        f"{one['of']} given up. Trust the engine; look for why (cam timing, intake length)."
+    )
 
 
 def _runs(found: Control) -> str:

@@ -164,7 +164,7 @@ def test_a_tuners_own_map_is_judged_and_regridded(breathe, invented, tmp_path):
     assert answer.status == 0, answer.err
     assert "own.csv: encoding: UTF-8; columns parted by commas" in page
     assert "Your own map against the model" in page and "1 blank cell is filled" in page
-    assert "Measured 262 at 3000 rpm, 70 kPa: the map gives 262.0 there, kept." in page
+    assert "Measured 262 at 3000 rpm, 70 kPa: the map gives 262.0 there, kept. The model" in page
     # The 900 point becomes 1000: what was measured at 900 lies below the map now, and is held.
     moved = breathe(*asked, "--move-point", "900 to 1000")
     page = told(moved.out)
@@ -172,6 +172,12 @@ def test_a_tuners_own_map_is_judged_and_regridded(breathe, invented, tmp_path):
     assert "kPa \\ rpm 1000 3000 6000" in page
     assert "Measured 250 at 900 rpm, 70 kPa: the map gives 250.0 there, kept." in page
     assert "cases are taken from other runs" in moved.err
+    Path("measured.csv").write_text("rpm,kPa,duration\n9000,70,250\n3000,70,262\n1000,140,262\n")
+    far = breathe(*asked)
+    assert far.status == 2
+    assert "measured outside the map, which has 900 to 6000 rpm and 50 to 100 kPa" in far.err
+    assert "row 2: found 9000 rpm, 70 kPa" in far.err and "row 4" in far.err
+    assert "row 3" not in far.err
 
 
 @pytest.mark.parametrize(

@@ -177,6 +177,21 @@ def test_measured_settings_stay(anchor):
         assert found.support()[1][1] == "measured"
 
 
+def test_the_model_judges_what_was_measured():
+    free = mapped(question(give_up=1e-5))
+    # In a cell: what its own curve gives up. Between two: half of each.
+    cell, next_ = free.cells[1][1], free.cells[1][2]
+    between = Anchor((SPEEDS[1] + SPEEDS[2]) / 2, 3e5, 40.0)
+    anchors = (Anchor(SPEEDS[1], 3e5, 20.0), between, Anchor(3000.0, 10e5, 20.0))
+    told = answer_of(mapped(question(give_up=1e-5, anchors=anchors))).facts["anchors"]
+    assert told[0]["given_up"] == pytest.approx(cell.loss_at(20.0))
+    assert told[0]["wanted"] == pytest.approx(cell.best_deg + free.question.shown.zero)
+    half = (cell.loss_at(40.0) + next_.loss_at(40.0)) / 2
+    assert told[1]["given_up"] == pytest.approx(half)
+    # Between fuel at 6 bar and torque at 14 bar there is nothing to judge by.
+    assert told[2]["given_up"] is None
+
+
 def test_a_load_above_full_load_is_told():
     with pytest.raises(BreatheError, match="found 14 bar; above this engine's full load") as told:
         mapped(question(loads=(14.0,)))

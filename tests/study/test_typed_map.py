@@ -46,6 +46,16 @@ def test_speeds_running_down_and_decimal_commas(tmp_path):
     assert found.where(0, 1) == "row 3, 4000 rpm, 40 kPa"
 
 
+@pytest.mark.parametrize("comma", [",", ";", "\t"])
+def test_a_label_may_begin_with_per_cent(tmp_path, comma):
+    text = "% \\ rpm,2000,4000\n100,240,244\n40,250,260\n".replace(",", comma)
+    found = typed(tmp_path, "% a remark\n" + text)
+    assert found.scale.axis == "throttle" and found.loads == (40.0, 100.0)
+    assert found.where(0, 1) == "row 4, 4000 rpm, 40 %"
+    with pytest.raises(BreatheError, match=r"found 110 on an axis in %.* kPa\?"):
+        typed(tmp_path, text.replace("100", "110"))
+
+
 def test_millimetres_of_travel_are_said_not_guessed(tmp_path):
     text = "kPa \\ rpm,2000,4000\n100,2,4\n40,12,8\n"
     with pytest.raises(BreatheError, match="durations, or millimetres of travel"):
