@@ -13,7 +13,7 @@ import click
 
 from breathe.commands.progress import Keep, watched
 from breathe.engine.quantities import System
-from breathe.errors import BreatheError
+from breathe.errors import BreatheError, Stopped
 from breathe.run_names import default_name
 from breathe.runs import Run, RunError, open_run, run_folders, source_files
 from breathe.study.cluster import Runner
@@ -89,6 +89,8 @@ class Trying:
         ------
         BreatheError
             It would take long, and nobody said yes.
+        Stopped
+            The user pressed Ctrl-C; says what is kept.
         """
         if run.answer() is not None:
             click.echo(
@@ -98,6 +100,15 @@ class Trying:
             )
             return
         self._tell_reading()
+        try:
+            self._run(run, take_from)
+        except (KeyboardInterrupt, click.Abort):  # between the times it is watched
+            raise Stopped(
+                f"Stopped. {len(run.done())} cases are kept in {run.folder}; the same command goes "
+                "on from there."
+            ) from None
+
+    def _run(self, run: Run, take_from: Path | None) -> None:
         self.rows = run.done()
         if self.rows:
             click.echo(f"Going on with {run.folder}: {len(self.rows)} cases are there.", err=True)
