@@ -32,7 +32,7 @@ def turned_gaps(found: Best) -> list[tuple[str, str]]:
     return [
         (_where(found, row), row["does_not_clear"])
         for row in found.turned.to_dict("records")
-        if row["does_not_clear"]
+        if row["does_not_clear"] and _moved(row) != TIE
     ]
 
 
@@ -45,10 +45,10 @@ def turned_grid(found: Best, system: System) -> list[Piece]:
         (
             "best fixed" if row["role"] == "fixed" else "variable",
             texts["as_filed_Nm"][n],
-            _where(found, row) + (MARK if row["does_not_clear"] else ""),
+            _where(found, row) + (MARK if row["does_not_clear"] and _moved(row) != TIE else ""),
             _centreline(found, row),
             texts["turned_Nm"][n],
-            change(row["turned_Nm"] / row["as_filed_Nm"] - 1),
+            _moved(row),
         )
         for n, row in enumerate(found.turned.to_dict("records"))
     ]
@@ -61,7 +61,14 @@ def turned_grid(found: Best, system: System) -> list[Piece]:
     return [Grid(title=title, header=header, rows=tuple(cells), left=frozenset({0, 2})), ""]
 
 
+def _moved(row: Row) -> str:
+    """What the best place changes."""
+    return change(row["turned_Nm"] / row["as_filed_Nm"] - 1)
+
+
 def _where(found: Best, row: Row) -> str:
+    if _moved(row) == TIE:
+        return "as it is"
     turn = with_turn(found)[-1]
     if row["role"] == "fixed":
         return in_words([*found.axes, turn], (row["dwell_deg"], row["turn_deg"]))
@@ -69,7 +76,7 @@ def _where(found: Best, row: Row) -> str:
 
 
 def _centreline(found: Best, row: Row) -> str:
-    if row["role"] != "fixed":
+    if row["role"] != "fixed" or _moved(row) == TIE:
         return "-"
     return f"{row['centreline_deg']:.0f} {'ATDC' if found.axes[0].side == 'intake' else 'BTDC'}"
 
@@ -83,17 +90,18 @@ def turned_words(found: Best) -> list[str]:
     much = (
         f"no difference found (below {NUMERICAL_ERROR * 100:g} %)" if gain == TIE else f"{gain} %"
     )
-    moved = [change(row["turned_Nm"] / row["as_filed_Nm"] - 1) for row in (fixed, variable)]
     counted = "by your weights" if found.weights else "in the mean"
-    if moved == [TIE, TIE]:
+    if _moved(fixed) == _moved(variable) == TIE:
         return [
             f"Degreed in elsewhere, up to {TURN_DEG:.0f}° to either side, neither the best fixed "
             f"cam nor the variable one has more {counted} than the model can tell."
         ]
+    centreline = _centreline(found, fixed)
+    at = "" if centreline == "-" else f" (centreline {centreline})"
     told = (
         f"With the centreline free as well, each cam at its best place, variable over fixed is "
-        f"{much} {counted}: fixed {_where(found, fixed)} (centreline {_centreline(found, fixed)}), "
-        f"variable {_where(found, variable)}."
+        f"{much} {counted}: fixed {_where(found, fixed)}{at}, variable {_where(found, variable)}."
     )
-    ends = [row for row in (fixed, variable) if abs(row["turn_deg"]) > TURN_DEG - 0.5]
+    moved = [row for row in (fixed, variable) if _moved(row) != TIE]
+    ends = [row for row in moved if abs(row["turn_deg"]) > TURN_DEG - 0.5]
     return [f"{told} {TURN_DEG:.0f}° is the end of what was looked at." if ends else told]
