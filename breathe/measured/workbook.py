@@ -13,7 +13,7 @@ from typing import Any
 from breathe.measured.sheet import RawSheet, Row, SheetError
 
 _LARGEST_UNPACKED = 60_000_000
-_MOST_ROWS = 20_000
+_MOST_ROWS = 100_000
 _MOST_COLUMNS = 200
 
 
@@ -67,15 +67,17 @@ def _rows(path: Path, values: Any, formulas: Any) -> Iterator[Row]:
     both = zip(
         values.iter_rows(values_only=True), formulas.iter_rows(values_only=True), strict=True
     )
+    filled = 0  # blank rows and columns that bear a format alone do not count
     for n, (found, written) in enumerate(both, start=1):
-        if n > _MOST_ROWS or len(found) > _MOST_COLUMNS:
+        cells = [_text(w if v is None else v) for v, w in zip(found, written, strict=True)]
+        while cells and not cells[-1]:
+            cells.pop()
+        filled += bool(cells)
+        if filled > _MOST_ROWS or len(cells) > _MOST_COLUMNS:
             raise SheetError(
                 f"{path.name}, row {n}: expected at most {_MOST_ROWS} rows and {_MOST_COLUMNS} "
                 "columns; copy the part that matters to a sheet of its own"
             )
-        cells = [_text(w if v is None else v) for v, w in zip(found, written, strict=True)]
-        while cells and not cells[-1]:
-            cells.pop()
         if cells:
             yield Row(number=n, cells=tuple(cells))
 

@@ -148,6 +148,16 @@ def test_a_workbook_is_read_alike(tmp_path: Path) -> None:
     assert [dict(row.given) for row in plan.rows] == [{0: "250 mm", 1: 10.5}, {1: 11.0}]
 
 
+def test_a_workbook_with_a_format_far_away_is_read(tmp_path: Path) -> None:
+    book = openpyxl.Workbook()
+    for line in (("runner [mm]", "CR"), (250, 10.5), (260, 11)):
+        book.active.append(line)
+    for cell in (book.active.cell(120_000, 1), book.active.cell(3, 250)):
+        cell.number_format = "0.00"
+    book.save(tmp_path / "plan.xlsx")
+    assert [row.number for row in read_plan(tmp_path / "plan.xlsx", RAW).rows] == [2, 3]
+
+
 def test_rows_drawn_are_always_the_same(tmp_path: Path) -> None:
     plan = plan_of(tmp_path, "CR,bore [mm]\n" + "".join(f"{8 + n / 100},80\n" for n in range(400)))
     few = drawn(plan, 40)
