@@ -137,6 +137,7 @@ def command(engine: Path, **typed: Any) -> None:
     from breathe.study.control import control_map
     from breathe.study.control_answer import answer_of
     from breathe.study.control_asked import planned_runs
+    from breathe.study.control_burn import burning_slower
     from breathe.study.describe import about
 
     names = _names(typed["show"])
@@ -161,7 +162,7 @@ def command(engine: Path, **typed: Any) -> None:
             planned_runs(question),
             typed["threads"],
             lambda ask: answer_of(
-                control_map(built, ask(built), task.gear, question),
+                control_map(built, ask(built), task.gear, question, ask(burning_slower(built))),
                 task.change,
                 task.start,
                 task.notices,

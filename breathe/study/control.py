@@ -4,7 +4,7 @@ whole steps."""
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,12 +12,16 @@ import numpy as np
 from breathe.engine.parts import Engine, Floats
 from breathe.study.cells import AtSpeed, Cell, cell_at, curve, fine_places, path
 from breathe.study.control_asked import Question
+from breathe.study.control_burn import burning_slower, slower_fuel
 from breathe.study.control_cases import Cases, Check, at_speeds_of, checked
 from breathe.study.control_smooth import in_steps, smoothed
 from breathe.study.crossings import NUMERICAL_ERROR
 from breathe.study.gear import Axis, Gear
 from breathe.study.map_file import bilinear
 from breathe.study.part_load import Evaluate
+
+MOST_DETAILED = 4
+"""Cells up to which a map is told setting by setting at equal torque."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,6 +38,9 @@ class ControlMap:
     values_deg: Floats
     """What the file holds: along the axis."""
     checks: tuple[Check, ...]
+    slower: Mapping[tuple[float, float], list[float]]
+    """By speed and load of a cell: fuel [kg/s] at its torque of the standard and of every setting
+    run, were burning slower; empty for a map of many cells."""
     followed: bool
     """Whether the steps over speed could be held within what the actuator follows."""
     followed_over_load: bool
@@ -113,7 +120,13 @@ class ControlMap:
         return words
 
 
-def control_map(engine: Engine, evaluate: Evaluate, gear: Gear, question: Question) -> ControlMap:
+def control_map(
+    engine: Engine,
+    evaluate: Evaluate,
+    gear: Gear,
+    question: Question,
+    evaluate_slower: Evaluate | None = None,
+) -> ControlMap:
     """Work the map out.
 
     Parameters
@@ -123,6 +136,8 @@ def control_map(engine: Engine, evaluate: Evaluate, gear: Gear, question: Questi
         Rows of points of the engine, such as an `evaluate.Evaluator`.
     gear : Gear
     question : Question
+    evaluate_slower : callable, optional
+        The same of `control_burn.burning_slower`, for the band of savings in a map of few cells.
 
     Raises
     ------
@@ -145,6 +160,11 @@ def control_map(engine: Engine, evaluate: Evaluate, gear: Gear, question: Questi
     smooth = smoothed(question, cells)
     values = in_steps(question, cells, smooth.degrees)
     checks = checked(run, gear, question, at_speeds, cells, values)
+    slower: dict[tuple[float, float], list[float]] = {}
+    if evaluate_slower is not None and values.size <= MOST_DETAILED:
+        ask = Cases(burning_slower(engine), evaluate_slower)
+        slower = _burning_slower(ask, question, at_speeds, cells)
+        run.keys |= ask.keys
     return ControlMap(
         engine=engine,
         gear=gear,
@@ -154,7 +174,24 @@ def control_map(engine: Engine, evaluate: Evaluate, gear: Gear, question: Questi
         smooth_deg=smooth.degrees,
         values_deg=values,
         checks=checks,
+        slower=slower,
         followed=smooth.over_speed,
         followed_over_load=smooth.over_load,
         keys=tuple(run.keys),
     )
+
+
+def _burning_slower(
+    ask: Cases,
+    question: Question,
+    at_speeds: Sequence[AtSpeed],
+    cells: Sequence[Sequence[Cell]],
+) -> dict[tuple[float, float], list[float]]:
+    return {
+        (cell.speed_rpm, cell.load): slower_fuel(
+            ask, [at.standard, *at.sweeps], cell.torque_Nm, question.part_load_lambda
+        )
+        for line in cells
+        for cell, at in zip(line, at_speeds, strict=True)
+        if cell.kind == "part load"
+    }

@@ -13,10 +13,11 @@ import pandas as pd
 from breathe.cycle.compression import compression_from
 from breathe.engine.parts import Engine, Setting
 from breathe.study.answer import Kept
-from breathe.study.cells import Cell, bmep_of
-from breathe.study.control import ControlMap
+from breathe.study.cells import AtSpeed, Cell, bmep_of
+from breathe.study.control import MOST_DETAILED, ControlMap
 from breathe.study.control_anchors import anchor_facts
 from breathe.study.control_asked import Question, setting_at
+from breathe.study.control_burn import savings_otherwise
 from breathe.study.control_limits import fallback_facts, limit_facts, pedal_facts
 from breathe.study.crossings import NUMERICAL_ERROR
 from breathe.study.fingerprint import fingerprint
@@ -30,8 +31,6 @@ from breathe.study.typed_map import TypedMap
 from breathe.valvetrain.dwell import lift_curve
 from breathe.valvetrain.timing import SEAT_HEIGHT_M
 
-MOST_DETAILED = 4
-"""Cells up to which a map is told setting by setting at equal torque."""
 _BDC_DEG = 540.0
 _LATER_DEG = 20.0
 _TRAVERSE_STEP_S = 0.025
@@ -195,7 +194,11 @@ def _equal(found: ControlMap) -> pd.DataFrame:
             if cell.kind != "part load":
                 continue
             compared = at_equal_torque(
-                [at.standard, *at.sweeps], at.standard, cell.torque_Nm, NUMERICAL_ERROR
+                [at.standard, *at.sweeps],
+                at.standard,
+                cell.torque_Nm,
+                NUMERICAL_ERROR,
+                _otherwise(found, cell, at),
             )
             for one in compared:
                 figures, (low, high) = one.figures, one.fuel_saved_band
@@ -218,6 +221,25 @@ def _equal(found: ControlMap) -> pd.DataFrame:
                     }
                 )
     return pd.DataFrame(rows)
+
+
+def _otherwise(found: ControlMap, cell: Cell, at: AtSpeed) -> list[list[float]]:
+    """Savings of the standard and of every setting if it burnt otherwise; empty if not run."""
+    slower = found.slower.get((cell.speed_rpm, cell.load))
+    standard = at.standard.at_torque(cell.torque_Nm)
+    if slower is None or standard is None:
+        return []
+    told: list[list[float]] = []
+    for sweep, fuel in zip([at.standard, *at.sweeps], slower, strict=True):
+        own = sweep.at_torque(cell.torque_Nm)
+        if own is None:
+            told.append([])
+            continue
+        saved = 1.0 - own["fuel_kg_per_s"] / standard["fuel_kg_per_s"]
+        ratios = fuel / own["fuel_kg_per_s"], slower[0] / standard["fuel_kg_per_s"]
+        burn = own["burn_10_90_deg"] / standard["burn_10_90_deg"]
+        told.append(savings_otherwise(saved, ratios, burn))
+    return told
 
 
 def _steepest(found: ControlMap) -> dict[str, Any]:

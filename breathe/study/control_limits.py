@@ -57,7 +57,7 @@ def limit_facts(found: ControlMap) -> list[dict[str, Any]]:
                 "not_kept": [_place(c) for c in _own(found) if name in c.broken],
             }
         )
-    if question.steepest is not None:
+    if question.steepest is not None and len(question.speeds_rpm) > 1:
         binds = _slewing(found, 1, question.steepest, question.speeds_rpm)
         told.append({"limit": "slew", "value": question.steepest, "binds": binds})
     if question.steepest_over_load is not None:

@@ -272,11 +272,16 @@ class EqualTorque:
     fuel_saved: float
     """Share of the standard's fuel saved at this torque [-]; nan if it is not known."""
     fuel_saved_band: tuple[float, float]
-    """The same with friction 20 % less and more, and the numerical error [-]."""
+    """The same with friction 20 % less and more, under further assumptions, and the numerical
+    error [-]."""
 
 
 def at_equal_torque(
-    sweeps: Sequence[Sweep], standard: Sweep, torque_Nm: float, numerical_error: float
+    sweeps: Sequence[Sweep],
+    standard: Sweep,
+    torque_Nm: float,
+    numerical_error: float,
+    otherwise: Sequence[Sequence[float]] = (),
 ) -> list[EqualTorque]:
     """Every setting where it gives the torque, against the standard with its throttle.
 
@@ -288,12 +293,15 @@ def at_equal_torque(
     torque_Nm : float
     numerical_error : float
         Share by which two settings may differ without meaning anything.
+    otherwise : sequence of sequences of float
+        For each sweep, shares saved under further assumptions, for its band.
     """
     found = []
-    for sweep in sweeps:
+    for k, sweep in enumerate(sweeps):
         figures = sweep.at_torque(torque_Nm)
         saved = fuel_saved(sweep, standard, torque_Nm)
         sides = [saved, *(_with_friction(sweep, standard, torque_Nm, k) for k in FRICTION_BAND)]
+        sides += otherwise[k] if otherwise else ()
         known = [x for x in sides if math.isfinite(x)]
         band = (min(known) - numerical_error, max(known) + numerical_error) if known else None
         found.append(

@@ -16,11 +16,11 @@ from breathe.study.map_file import decimals
 from breathe.view import cautions
 from breathe.view.best import ROAD_LAW, outside, over_speed
 from breathe.view.console import Grid, Item, Piece
+from breathe.view.control_equal import equal_torque
 from breathe.view.control_found import findings
 from breathe.view.control_limits import letters
 from breathe.view.said import said
 from breathe.view.tables import assumptions
-from breathe.view.words import QUANTITIES
 
 SHOWN = {
     "saved": ("against_standard", "Saved against the standard", 1),
@@ -54,11 +54,6 @@ _MEANS = {
     "exhaust phase": "turning the exhaust cam",
 }
 """What a cam does for load control, by the axis that moves."""
-_PUBLISHED = (
-    "Published beside it: up to 13 % less fuel at some points by delayed closing alone (SAE "
-    "890677, 1989); 3 to 12 % with 20 to 30 % less pumping by throttle-free valve control (Hu and "
-    "others, MACE 2011); tests have run closings from 0 to 110 ABDC (ASME ICEF, 2002). Abstracts."
-)
 
 
 def control_page(
@@ -91,7 +86,7 @@ def control_page(
         if name != "saved":
             page += [_shown(found, name, system), ""]
     if len(found.equal):
-        page += [*_equal(found, system), ""]
+        page += [*equal_torque(found, system), ""]
     if len(found.start):
         page += [*_start(found), ""]
     page += ["What was found", *(Item(text, indent=2) for text in findings(found, about, system))]
@@ -282,62 +277,6 @@ def _shown(found: Control, name: str, system: System) -> Grid:
         values = values * 100
     texts = [[f"{x:.{digits}f}" if math.isfinite(x) else "-" for x in line] for line in values]
     return grid(found, texts, f"{words}, {unit}" if unit else words)
-
-
-def _equal(found: Control, system: System) -> list[Piece]:
-    """Settings side by side at equal torque, one table a cell."""
-    page: list[Piece] = []
-    mep = user_unit("pressure difference", system)
-    fuel = user_unit("specific fuel", system)
-    for (load, speed), some in found.equal.groupby(["load", "speed_rpm"]):
-        rows: list[tuple[str, ...]] = []
-        for row in some.to_dict("records"):
-            if not row["reached"]:
-                most = from_si(row["bmep_Pa"], "pressure difference", mep)
-                rows.append((row["setting"], *"-" * 7, f"at most {most:.1f} {mep}"))
-                continue
-            rows.append(_equal_row(row, system))
-        where = f"{load / found.facts['load']['si']:g} {found.facts['load']['unit']}"
-        bmep = from_si(some["bmep_Pa"].iloc[0], "pressure difference", mep)
-        page.append(
-            Grid(
-                title=f"Equal torque, {speed:.0f} rpm, {where} (BMEP {bmep:.2f} {mep}): throttle "
-                f"opening %, manifold pressure and vacuum left kPa, pumping {mep}, fuel, effective "
-                "compression ratio, residual %, and fuel saved % against the standard with its "
-                "throttle; its range is for friction 20 % less to 20 % more and the model's error",
-                header=(
-                    "setting", "throttle", "MAP", "vacuum", "PMEP", fuel, "CR", "resid.",
-                    "saved",
-                ),
-                rows=tuple(rows),
-                left=frozenset({0}),
-            )
-        )  # fmt: skip
-        page.append("")
-    return [*page, Item(_PUBLISHED)]
-
-
-def _equal_row(row: dict[Any, Any], system: System) -> tuple[str, ...]:
-    pumping = from_si(
-        row["pmep_Pa"], "pressure difference", user_unit("pressure difference", system)
-    )
-    fuel = from_si(row["bsfc_kg_per_J"], "specific fuel", user_unit("specific fuel", system))
-    digits = QUANTITIES["bsfc"].digits(np.array([fuel]))
-    saved = "standard"
-    if not row["standard"]:
-        low, high = sorted((row["fuel_saved_low"] * 100, row["fuel_saved_high"] * 100))
-        saved = f"{row['fuel_saved'] * 100:+.1f} ({low:.1f} to {high:.1f})"
-    return (
-        row["setting"],
-        f"{row['throttle'] * 100:.1f}",
-        f"{row['manifold_pressure_Pa'] / 1e3:.0f}",
-        f"{row['vacuum_Pa'] / 1e3:.0f}",
-        f"{pumping:.2f}",
-        f"{fuel:.{digits}f}",
-        f"{row['effective_compression_ratio']:.1f}",
-        f"{row['residual_fraction'] * 100:.0f}",
-        saved,
-    )
 
 
 def _start(found: Control) -> list[Piece]:

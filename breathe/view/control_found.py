@@ -46,8 +46,7 @@ def _gains(found: Control, about: About) -> list[str]:
             told.append(
                 f"Fuel: up to {best.against_standard * 100:.1f} % less than {about.standard} with "
                 f"its throttle ({_cell(found, best.speed_rpm, best.load)}){_mean_of(part)}. "
-                f"Differences below {tie * 100:g} % are ties; friction and burning, as assumed, "
-                "are not in that."
+                f"Differences below {tie * 100:g} % are ties; {_unsure(found)}"
             )
         else:
             told.append(f"Fuel: no cell saves more than a tie against {about.standard}.")
@@ -60,6 +59,12 @@ def _gains(found: Control, about: About) -> list[str]:
                 f"{about.standard} ({best.speed_rpm:.0f} rpm)." + _worse(found, full, "it has less")
             )
     return told
+
+
+def _unsure(found: Control) -> str:
+    if len(found.equal):
+        return "what friction and burning may change stands beside each setting above."
+    return "friction and burning, as assumed, are not in that."
 
 
 def _mean_of(part: pd.DataFrame) -> str:
@@ -113,7 +118,7 @@ def _axis(found: Control, system: System) -> list[str]:
     cells, scale, told = found.cells, found.facts["load"], []
     top = cells[cells["load"] == cells["load"].max()]
     named = f"{top['load'].iloc[0] / scale['si']:g} {scale['unit']}"
-    if not top["kind"].str.contains("full").all():
+    if cells["load"].nunique() > 1 and not top["kind"].str.contains("full").all():
         told.append(
             f"The axis ends at {named}, below full load: more load than that holds this row, which "
             "is set for fuel. Add a row of full load."
