@@ -94,13 +94,14 @@ def command(
     """
     from breathe.commands.trying import Trying
     from breathe.study.choose import default_speeds
+    from breathe.study.plan_notes import plan_notes
     from breathe.study.plan_sheet import drawn, read_plan
-    from breathe.study.what_if import base_of, cam_notes
+    from breathe.study.what_if import base_of
 
     wanted = None if speed_text is None else speeds(speed_text)
     base = base_of(engine, setting, lambda built: wanted or default_speeds(built), throttle)
     read = read_plan(plan, base.raw, sheet)
-    read = replace(read, understood=(*read.understood, *cam_notes(base, read)))
+    read = replace(read, understood=(*read.understood, *plan_notes(base, read)))
     trying = Trying(
         base=base,
         plan=read if rows_wanted is None else drawn(read, rows_wanted),

@@ -21,10 +21,11 @@ from breathe.study.compare import Job, Row
 from breathe.study.describe import about
 from breathe.study.fingerprint import fingerprint
 from breathe.study.outcome import ASKED, Outcome, outcome
+from breathe.study.plan_cam import RowFault
 from breathe.study.plan_kept import Tried, tried_from, tried_text
 from breathe.study.plan_sheet import Plan, PlanRow
 from breathe.study.time_needed import TimeNeeded, span
-from breathe.study.what_if import Base, RowFault, build, jobs_of
+from breathe.study.what_if import Base, build, jobs_of
 from breathe.view.console import Item, Piece, show
 
 ASK_ABOVE_s = 3600.0

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from breathe.engine.keys import ENGINE_FILE, Key
+from breathe.study.plan_events import CENTRELINE, EVENTS, FROM
 
 Room = Literal["file", "setting", "case", "remark"]
 """Of the engine file itself, of the cam setting, of the operating point, or carried along."""
@@ -21,7 +22,6 @@ Room = Literal["file", "setting", "case", "remark"]
 _DEFAULT = {"pipe": "length", "chamber": "volume"}
 """What a pipe or chamber named alone means."""
 _SIDES = ("intake", "exhaust")
-_CENTRELINE = Key("angle", "deg crank", (90, 130), (60, 160), "cam degrees for crank?")
 _SPEED = Key("speed", "rpm", refuse=(100, 25_000))
 _THROTTLE = Key("share", "%", refuse=(0.1, 100))
 _WORDS = {
@@ -35,6 +35,10 @@ _WORDS = {
     "opening": "throttle",
     "icl": "intake centreline",
     "ecl": "exhaust centreline",
+    "ivo": "intake opens",
+    "ivc": "intake closes",
+    "evo": "exhaust opens",
+    "evc": "exhaust closes",
     "dur": "intake duration",
     "lift": "intake cam lift",
     "lash": "intake cam lash",
@@ -44,6 +48,14 @@ _WORDS = {
     "humidity": "air relative humidity",
 } | {word: f"intake {word}" for word in ("duration", "centreline", "travel", "added", "shift")}
 """What a tuner types, and the longer name it stands for; a cam named alone is the intake cam."""
+_FOLLOWS = {
+    "lobe separation": "their mean is the lobe separation",
+    "lsa": "their mean is the lobe separation",
+    "lobe centre angle": "their mean is the lobe separation",
+    "lca": "their mean is the lobe separation",
+    "overlap": "overlap follows from them and the durations; or give IVO and EVC",
+}
+"""What follows from the cams and is no key, and what to give instead."""
 _REMARKS = frozenset(("#", "no", "nr", "number", "id", "row", "name", "label", "case")) | frozenset(
     ("note", "notes", "remark", "remarks", "comment", "comments")
 )
@@ -60,6 +72,14 @@ _SPELLED = {
 }
 _ALSO = {"primary": "header", "header": "primary", "airbox": "plenum", "plenum": "airbox"}
 """Parts that go by two names."""
+_CHECK_ALONE = frozenset(
+    ("spring", "train", "follower", "clearance", "shaft_room", "valve_pair", "tolerance")
+)
+"""Tables that only the mechanical check reads."""
+_CHECKED_SLEEVE = frozenset(
+    ("helix_radius", "friction", "axial_play", "circumferential_play", "splines", "spline_height")
+) | {"spline_length", "shaft_diameter", "shaft_bore", "twisted_length"}
+_OF_THE_RUN = frozenset(("name", "standard", "speed_limit"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,9 +95,24 @@ class Target:
         """As it is told to the user."""
         if self.room == "setting" and self.path[-1] == "centreline":
             return f"{self.path[0]} centreline: middle of the opening, the whole lift moved"
+        if self.room == "setting" and self.path in FROM:
+            return f"{self.path[0]} valve {self.path[1]}, {FROM[self.path][0]}"  # type: ignore[index]
         if self.path[0] in ("pipe", "chamber", "outside", "other_cam"):
             return f'{self.path[0]} "{self.path[1]}" {self.path[2]}'
         return ".".join(self.path)
+
+
+def changes_nothing(target: Target) -> str:
+    """Why the gas does not know of a key, or nothing."""
+    path = target.path
+    if target.room != "file" or path[0] in ("pipe", "chamber", "outside", "other_cam"):
+        return ""
+    sleeve = len(path) == 3 and path[1] == "sleeve" and path[2] in _CHECKED_SLEEVE
+    if sleeve or _CHECK_ALONE & set(path[:2]):
+        return "only `breathe check` reads it"
+    if path[0] == "engine" and path[1] in _OF_THE_RUN:
+        return "it decides what is run, not what comes of it"
+    return ""
 
 
 class NameFault(ValueError):
@@ -147,6 +182,8 @@ class Names:
         return []
 
     def _near(self, form: str) -> str:
+        if form in _FOLLOWS:
+            return f"follows from the cams; give intake and exhaust centreline: {_FOLLOWS[form]}"
         by_part = {word: t for t in self._parts for word in (plain(t.path[1]), *_named(t))}
         near = difflib.get_close_matches(form, [*self._known, *_WORDS, *by_part], n=1, cutoff=0.55)
         start = "no key of the engine file"
@@ -191,7 +228,9 @@ def _setting_targets() -> Iterator[Target]:
             # "intake.cam" is a table of the file too; a setting's cam is one of [[other_cam]].
             if isinstance(inner, Key):
                 yield Target("setting", (side, key), inner)
-        yield Target("setting", (side, "centreline"), _CENTRELINE)
+        yield Target("setting", (side, "centreline"), CENTRELINE)
+    for path, rule in EVENTS.items():
+        yield Target("setting", path, rule)
 
 
 def _file_targets() -> Iterator[Target]:

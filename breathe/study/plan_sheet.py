@@ -19,6 +19,7 @@ from breathe.engine.findings import Findings
 from breathe.engine.quantities import UNITS, QuantityError, from_si, split_number
 from breathe.measured.separators import find_decimal, split_line
 from breathe.measured.sheet import RawSheet, Row, number, open_sheet
+from breathe.study.plan_events import point_cell
 from breathe.study.plan_header import (
     Column,
     PlanError,
@@ -31,7 +32,7 @@ from breathe.study.plan_header import (
 )
 from breathe.study.plan_names import Names, plain
 from breathe.study.plan_slips import slips
-from breathe.study.plan_units import centreline_cell, is_centreline, is_units, own_unit
+from breathe.study.plan_units import dead_centre, is_units, own_unit
 
 _BLANK = frozenset(("", "-", "–", "—", "keep", "n/a", '"'))
 _SUMS = frozenset(
@@ -296,8 +297,8 @@ def as_typed(cell: str, column: Column, decimal: str) -> Any:
     if kind in UNITS:
         if value is not None:
             return f"{value:.12g} {column.unit}"
-        if is_centreline(column.target) and cell.upper().endswith("DC"):
-            return centreline_cell(cell, column.target.path[0])
+        if dead_centre(column.target) and cell.upper().endswith("DC"):
+            return point_cell(cell, *column.target.path)
         parted = split_number(cell)
         own = own_unit(cell, kind)
         return f"{parted[0]:.12g} {own}" if parted and own else cell

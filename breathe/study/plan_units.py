@@ -5,15 +5,13 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from breathe.engine.events import crank_angle, read_crank_point
 from breathe.engine.quantities import UNITS, QuantityError, known_unit, split_number
 from breathe.measured.sheet import number
+from breathe.study.plan_events import FROM
 from breathe.study.plan_names import NameFault, Target
 
 _ANGLES = ("deg", "°", "degrees", "degree", "deg.")
 _NO_UNIT = frozenset(("", "-", "1", ":1"))
-_FROM_TDC = {"intake": "ATDC", "exhaust": "BTDC"}
-"""Where the centreline of each side's opening is counted from."""
 
 
 def unit_of(spelled: str, target: Target) -> str:
@@ -30,7 +28,8 @@ def unit_of(spelled: str, target: Target) -> str:
         return ""
     if dimension == "angle" and spelled.lower() in _ANGLES:
         return "deg crank"
-    if is_centreline(target) and spelled.upper().split()[-1] == _FROM_TDC[target.path[0]]:
+    centre = dead_centre(target)
+    if centre and spelled.upper().split()[-1] == centre:
         return "deg crank"
     if dimension == "point":
         return ""
@@ -46,29 +45,18 @@ def unit_of(spelled: str, target: Target) -> str:
     return unit + (suffix[0] if suffix else "")
 
 
-def is_centreline(target: Target) -> bool:
-    """Whether a column places the middle of an opening."""
-    return target.room == "setting" and target.path[-1] == "centreline"
-
-
-def centreline_cell(cell: str, side: str) -> str:
-    """A centreline as the engine file writes it ("104 ATDC") as plain crank degrees.
-
-    Raises
-    ------
-    QuantityError
-        The cell names no dead centre, or the wrong one.
-    """
-    towards = 1.0 if side == "intake" else -1.0
-    angle = crank_angle(read_crank_point(cell), side)  # type: ignore[arg-type]
-    return f"{towards * (angle - 360.0):.12g} deg crank"
+def dead_centre(target: Target) -> str:
+    """Where a column that places a point of the crank circle counts from, or nothing."""
+    if target.room != "setting" or len(target.path) != 2:
+        return ""
+    return FROM.get((target.path[0], target.path[1]), ("", 0.0, 0.0))[0]
 
 
 def is_units(cells: Sequence[str], decimal: str) -> bool:
     """Whether a row below the names holds units alone."""
     every = {spelled for units in UNITS.values() for spelled in units} | set(_ANGLES) | _NO_UNIT
     filled = [cell.strip("[]() ") for cell in cells if cell]
-    every |= set(_FROM_TDC.values())
+    every |= {centre for centre, _, _ in FROM.values()}
     known = [c in every or any(known_unit(c, d) for d in UNITS) for c in filled]
     return bool(filled) and all(known) and not all(number(c, decimal) is not None for c in filled)
 

@@ -21,6 +21,8 @@ from breathe.kernel import PROGRAM_HASH
 from breathe.study.choose import setting_named
 from breathe.study.compare import Job
 from breathe.study.fingerprint import fingerprint
+from breathe.study.plan_cam import RowFault, card_duration, centreline, event, own_duration
+from breathe.study.plan_events import FROM, EventFault, placed_by_events
 from breathe.study.plan_names import Target
 from breathe.study.plan_sheet import Plan, PlanRow, value_in
 from breathe.version import VERSION
@@ -39,10 +41,6 @@ _INSTEAD = {
     "lobe_lift": ("lift",),
 }
 """Keys that say the same thing: giving one takes the other out."""
-
-
-class RowFault(Exception):
-    """A what-if that cannot be built; the text says why."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,10 +144,14 @@ def build(base: Base, plan: Plan, row: PlanRow) -> Built:
             elif target.room == "setting":
                 side, key = target.path
                 wanted[side, key] = value
+        named = named if label is not None else base.setting
+        _by_events(base, named, wanted)
         later = _move(base, moves, wanted)
         engine = engine_from_table(_alone(raw, {"label": LABEL, **moves}), base.file)
     except EngineFileError as error:
-        raise RowFault("; ".join(error.faults)) from None
+        # The row is a [[setting]] of the file here, of which its writer knows nothing.
+        told = (fault.removeprefix(f'[[setting]] 1 "{LABEL}" ') for fault in error.faults)
+        raise RowFault("; ".join(told)) from None
     except BreatheError as error:
         raise RowFault(str(error)) from None
     setting = _stand(engine, engine.settings[0], later)
@@ -203,6 +205,9 @@ def _fits_pipe(pipe: dict[str, Any], key: str, value: Any) -> bool:
 
 def _put_cam(cam: dict[str, Any], key: str, side: str) -> None:
     """Let the card say nothing twice: duration and centreline, or opens and closes."""
+    side = cam.get("side", side)
+    if key in ("opens", "closes"):
+        _keep_other_event(cam, key, side)
     if key in ("opens", "closes") and len({"opens", "closes"} & ({key} | cam.keys())) == 2:
         cam.pop("duration", None)
         cam.pop("centreline", None)
@@ -213,7 +218,6 @@ def _put_cam(cam: dict[str, Any], key: str, side: str) -> None:
         return
     from breathe.engine.events import crank_angle, read_crank_point
 
-    side = cam.get("side", side)
     try:
         opens, closes = (
             crank_angle(read_crank_point(cam.pop(k)), side)  # type: ignore[arg-type]
@@ -224,6 +228,48 @@ def _put_cam(cam: dict[str, Any], key: str, side: str) -> None:
     middle = (opens + closes) / 2 - 360.0
     cam["duration"] = f"{closes - opens:.12g} deg crank"
     cam["centreline"] = f"{abs(middle):.12g} {'ATDC' if middle > 0 else 'BTDC'}"
+
+
+def _keep_other_event(cam: dict[str, Any], key: str, side: str) -> None:
+    """Write down the event that stays, where the card has duration and centreline instead."""
+    from breathe.engine.events import crank_angle, read_crank_point
+
+    other = "closes" if key == "opens" else "opens"
+    if other in cam or not {"duration", "centreline"} <= cam.keys():
+        return
+    try:
+        middle = crank_angle(read_crank_point(cam["centreline"]), side)  # type: ignore[arg-type]
+        half = read_quantity(cam["duration"], "angle") / 2
+    except QuantityError as error:
+        raise RowFault(str(error)) from None
+    name, centre, way = FROM[side, other]
+    angle = middle + (half if other == "closes" else -half)
+    cam[other] = f"{way * (angle - centre):.12g} {name}"
+
+
+def _by_events(base: Base, kept: Setting, wanted: dict[tuple[str, str], Any]) -> None:
+    """Put a duration and a centreline where a row gives valve events."""
+    for side in ("intake", "exhaust"):
+        given = {k: wanted.pop((side, k), None) for k in ("opens", "closes")}
+        given = {k: value for k, value in given.items() if value is not None}
+        if not given:
+            continue
+        beside = [k for k in ("centreline", "shift", *WAYS[1:], "stretch") if (side, k) in wanted]
+        if beside:
+            raise RowFault(
+                f"{side} {' and '.join(given)} beside {beside[0]}; give opens and closes, or one "
+                "of them and duration"
+            )
+        if (side, "duration") in wanted:
+            given["duration"] = wanted[side, "duration"]
+        degrees = {k: read_quantity(value, "angle") for k, value in given.items()}
+        stands = (own_duration(base.engine, kept, side), centreline(base.engine, kept, side))
+        try:
+            duration, middle = placed_by_events(side, degrees, stands)
+        except EventFault as fault:
+            raise RowFault(str(fault)) from None
+        wanted[side, "duration"] = f"{duration:.12g} deg crank"
+        wanted[side, "centreline"] = f"{middle:.12g} deg crank"
 
 
 def _move(
@@ -260,34 +306,6 @@ def _stand(engine: Engine, setting: Setting, later: Mapping[tuple[str, str], flo
             towards = 1.0 if side == "intake" else -1.0
             changes[f"{side}_shift_deg"] = towards * (value - here)
     return replace(setting, **changes)
-
-
-def card_duration(engine: Engine, side: str) -> float:
-    """Crank degrees on the card of an engine's own cam.
-
-    Raises
-    ------
-    RowFault
-        A measured lobe has no card.
-    """
-    for card in engine.cards:
-        if card.side == side:
-            return card.closes_deg - card.opens_deg
-    raise RowFault(
-        f"{side}.duration: the cam is a measured lobe without a card, and there is no sleeve; "
-        f"use {side}.stretch, such as 1.05"
-    )
-
-
-def centreline(engine: Engine, setting: Setting, side: str) -> float:
-    """Middle of the opening, degrees after (intake) or before (exhaust) overlap TDC."""
-    cam = getattr(setting, f"{side}_cam") or getattr(engine, f"{side}_cam")
-    towards = 1.0 if side == "intake" else -1.0
-    later = getattr(setting, f"{side}_shift_deg")
-    if cam.sleeve is not None:
-        added = getattr(setting, f"{side}_travel_m") * cam.sleeve.crank_deg_per_m
-        later += (cam.sleeve.closing_share - 0.5) * added
-    return float(cam.centreline_deg + towards * later)
 
 
 def operatings(base: Base, plan: Plan, row: PlanRow) -> tuple[Operating, ...]:
@@ -353,36 +371,12 @@ def _kept_move(base: Base, side: str, key: str) -> float | str | None:
         return str(base.own.get(side, {}).get("cam", "own"))
     if cam is not None:  # another lobe: no duration of this one is like it
         return None
+    if key == "duration":
+        return own_duration(base.engine, setting, side)
     travel = float(getattr(setting, f"{side}_travel_m"))
     sleeve = getattr(base.engine, f"{side}_cam").sleeve
     added = travel * sleeve.crank_deg_per_m if sleeve else 0.0
     stretch = float(getattr(setting, f"{side}_stretch"))
-    if key == "duration":
-        try:
-            return card_duration(base.engine, side) * stretch + added
-        except RowFault:
-            return None
+    if key in ("opens", "closes"):
+        return event(base.engine, setting, side, key)
     return {"travel": travel, "added": added, "stretch": stretch}.get(key)
-
-
-def cam_notes(base: Base, plan: Plan) -> tuple[str, ...]:
-    """What a user must know of columns that move a cam, and of those left blank."""
-    told = []
-    for side in ("intake", "exhaust"):
-        keys = {
-            c.target.path[1]
-            for c in plan.columns
-            if c.target.room == "setting" and c.target.path[0] == side
-        }
-        own = getattr(base.setting, f"{side}_cam") is None
-        if keys & set(WAYS[:3]) and not own:
-            told.append(
-                f"{side}: a given {min(keys & set(WAYS[:3]))} is that of the engine's own cam and "
-                f"its sleeve; a blank one is the cam of {base.setting.label}, another lobe"
-            )
-        if "duration" in keys and base.raw.get(side, {}).get("sleeve") is None:
-            told.append(
-                f"{side} duration: the same lobe ground longer or shorter about its nose, as the "
-                "file has no sleeve"
-            )
-    return tuple(told)

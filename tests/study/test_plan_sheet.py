@@ -41,6 +41,9 @@ def plan_of(folder: Path, text: str) -> Plan:
         ("rpm", ("speed",)),
         ("throttle", ("throttle",)),
         ("octane", ("fuel", "octane")),
+        ("IVC", ("intake", "closes")),
+        ("EVO", ("exhaust", "opens")),
+        ("intake.cam.closes", ("intake", "cam", "closes")),
     ],
 )
 def test_names_people_type(typed: str, path: tuple[str, ...]) -> None:
@@ -53,6 +56,8 @@ def test_names_people_type(typed: str, path: tuple[str, ...]) -> None:
         ("runer", 'did you mean runner (of "intake runner")?'),
         ("compresion ratio", "did you mean compression ratio (engine.compression_ratio)?"),
         ("port", "may mean pipe.intake port.length or pipe.exhaust port.length"),
+        ("lobe separation", "give intake and exhaust centreline: their mean is"),
+        ("overlap", "or give IVO and EVC"),
         ("spark", "such as engine.compression_ratio or duration; the file's parts are snorkel"),
         ("flow lift", ""),
     ],

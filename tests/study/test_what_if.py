@@ -8,14 +8,14 @@ import pytest
 
 from breathe.engine.read import read_engine
 from breathe.study.fingerprint import fingerprint
+from breathe.study.plan_cam import RowFault, centreline
+from breathe.study.plan_notes import plan_notes
 from breathe.study.plan_sheet import read_plan
 from breathe.study.what_if import (
     Base,
     Built,
-    RowFault,
     base_of,
     build,
-    centreline,
     jobs_of,
     kept_value,
 )
@@ -39,13 +39,17 @@ def built(folder: Path, text: str, start: Base | None = None) -> Built:
 
 
 def by_hand(folder: Path, *changes: tuple[str, str]) -> str:
+    return fingerprint(read_engine(hand(folder, *changes)))
+
+
+def hand(folder: Path, *changes: tuple[str, str]) -> Path:
     text = SINGLE.read_text(encoding="utf-8")
     for old, new in changes:
         assert old in text
         text = text.replace(old, new, 1)
     path = folder / "hand.toml"
     path.write_text(text, encoding="utf-8")
-    return fingerprint(read_engine(path))
+    return path
 
 
 @pytest.mark.parametrize(
@@ -76,6 +80,16 @@ def test_a_cell_is_the_same_change_in_the_file(
 ) -> None:
     engine = built(tmp_path, f"{column},name\n{cell},a\n").engine
     assert fingerprint(engine) == by_hand(tmp_path, (old, new))
+
+
+def test_one_event_of_a_card_leaves_the_other_where_it_is(tmp_path: Path) -> None:
+    """260 deg about 108 BTDC opens at 58 BBDC; with 30 ATDC that is 268 deg about 104 BTDC."""
+    engine = built(tmp_path, "exhaust.cam.closes,CR\n30 ATDC,\n").engine
+    card = 'duration = "260 deg crank"', 'duration = "268 deg crank"'
+    middle = 'centreline = "108 BTDC"', 'centreline = "104 BTDC"'
+    assert fingerprint(engine.exhaust_cam) == fingerprint(
+        read_engine(hand(tmp_path, card, middle)).exhaust_cam
+    )
 
 
 def test_blank_cells_and_other_settings(tmp_path: Path) -> None:
@@ -126,6 +140,9 @@ def test_duration_without_a_sleeve_grinds_the_lobe_longer(tmp_path: Path) -> Non
         ("duration,CR\n310,\n", "needs 18.0 mm, the sleeve has 16.0 mm"),
         ("duration,CR\n210,\n", "shorter than the sleeve's 220 deg crank"),
         ("runner diameter [mm],CR\n45,\n", "the file has a taper"),
+        ("IVC,duration,IVO\n60,240,20\n", "intake opens, closes and duration say the same"),
+        ("IVC,centreline\n60,110\n", "closes beside centreline; give opens and closes, or"),
+        ("IVC,CR\n60,\n", "blank duration here is another lobe"),
         ("setting,CR\n999,\n", "sleeve has 16.0 mm|found '999'"),
         ("centreline,shift\n104,4\n", "say the same; give one"),
         ("intake.cam,CR\nhot,\n", 'found "hot"'),
@@ -156,3 +173,52 @@ def test_what_a_blank_cell_stands_for(tmp_path: Path) -> None:
         assert kept[:2] == [pytest.approx(0.150), 11.8]
         assert kept[2] == (duration if duration is None else pytest.approx(duration))
         assert kept[3] == pytest.approx(middle)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "IVO,IVC\n30,70\n",
+        "IVO (BTDC),IVC (ABDC)\n30,70\n",
+        "intake opens,IVC\n30 BTDC,70 ABDC\n",
+        "IVO,duration\n30,280\n",
+        "IVC,duration\n70,280\n",
+        "duration,centreline\n280,110\n",
+    ],
+)
+def test_valve_events_say_a_duration_and_a_centreline(tmp_path: Path, text: str) -> None:
+    """280 = 30 + 180 + 70 and 110 = 280/2 - 30: geometry of the valve card."""
+    one = built(tmp_path, text)
+    assert one.setting.intake_travel_m == pytest.approx(12e-3)  # 60 deg over 220 at 5 deg/mm
+    assert centreline(one.engine, one.setting, "intake") == pytest.approx(110)
+
+
+def test_one_event_leaves_the_other_where_the_cam_has_it(tmp_path: Path) -> None:
+    start = base(label="260")
+    kept = kept_value(start, read_columns(tmp_path, "IVO,IVC\n1,50\n", start)[0].target)
+    one = built(tmp_path, "IVC,CR\n80,\n", start)
+    assert isinstance(kept, float)
+    middle, duration = centreline(one.engine, one.setting, "intake"), kept + 180 + 80
+    assert duration / 2 - middle == pytest.approx(kept)
+    assert one.setting.intake_travel_m * 5e3 == pytest.approx(duration - 220)
+    late = built(tmp_path, "EVC,EVO\n30,70\n", start)
+    assert centreline(late.engine, late.setting, "exhaust") == pytest.approx(110)
+    assert late.setting.exhaust_stretch == pytest.approx(280 / 260)
+
+
+def read_columns(folder: Path, text: str, start: Base):
+    path = folder / "columns.csv"
+    path.write_text(text, encoding="utf-8")
+    return read_plan(path, start.raw).columns
+
+
+def test_columns_that_change_nothing_are_told(tmp_path: Path) -> None:
+    text = "intake.spring.rate,intake.sleeve.splines,limit [rpm],lift [mm],lash [mm],CR\n1,,,,,\n"
+    (tmp_path / "plan.csv").write_text(text.replace("\n1,", "\n44,"), encoding="utf-8")
+    for label, lost in (("std", True), ("260", False)):
+        start = base(label=label)
+        told = " / ".join(plan_notes(start, read_plan(tmp_path / "plan.csv", start.raw)))
+        assert told.count("changes no figure here: only `breathe check` reads it") == 2
+        assert "limit [rpm] changes no figure here: it decides what is run" in told
+        assert ("lift [mm]: of the engine's own cam, and std has another lobe" in told) == lost
+        assert "lash" not in told and "CR" not in told
