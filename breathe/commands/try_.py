@@ -9,13 +9,14 @@ from pathlib import Path
 import click
 
 from breathe.commands.options import Count, Opening, runs_option, speeds, speeds_option
+from breathe.errors import BreatheError
 
 FIGURES = ("torque", "peak-torque", "power", "ve", "residual", "bsfc", "knock")
 
 
 @click.command(name="try", short_help="Hundreds of what-ifs from a sheet: ranked, what mattered.")
 @click.argument("engine", type=click.Path(path_type=Path))
-@click.argument("plan", type=click.Path(path_type=Path))
+@click.argument("plan", type=click.Path(path_type=Path), required=False)
 @speeds_option
 @click.option(
     "--setting",
@@ -68,7 +69,7 @@ FIGURES = ("torque", "peak-torque", "power", "ve", "residual", "bsfc", "knock")
 @click.option("--redo", is_flag=True, help="Compute anew, beside an earlier run of the same.")
 def command(
     engine: Path,
-    plan: Path,
+    plan: Path | None,
     speed_text: str | None,
     setting: str | None,
     throttle: float,
@@ -88,11 +89,18 @@ def command(
     """Run every row of the sheet PLAN as a what-if of the engine in file ENGINE.
 
     Columns are keys of the engine file (engine.compression_ratio, pipe.intake runner.length) or
-    short names (CR, runner, duration, centreline, speed, throttle), the unit in the header or the
-    cell. A blank cell keeps the file's value. A bad row is listed and stops nothing; every case is
-    kept, and the same command goes on where it stopped.
+    short names (CR, runner, duration, centreline, IVO, IVC, speed, throttle), the unit in the
+    header or the cell; without PLAN all of them are listed. A blank cell keeps the file's value. A
+    bad row is listed and stops nothing; every case is kept, and the same command goes on where it
+    stopped.
     """
+    if plan is not None and plan.suffix == ".toml" and engine.suffix != ".toml":
+        raise BreatheError(
+            f"{engine} and {plan}: the other way round, engine file first: breathe try {plan} "
+            f"{engine}"
+        )
     from breathe.commands.trying import Trying
+    from breathe.commands.trying_print import list_columns
     from breathe.study.choose import default_speeds
     from breathe.study.plan_notes import plan_notes
     from breathe.study.plan_sheet import drawn, read_plan
@@ -100,6 +108,9 @@ def command(
 
     wanted = None if speed_text is None else speeds(speed_text)
     base = base_of(engine, setting, lambda built: wanted or default_speeds(built), throttle)
+    if plan is None:
+        list_columns(base)
+        return
     read = read_plan(plan, base.raw, sheet)
     read = replace(read, understood=(*read.understood, *plan_notes(base, read)))
     trying = Trying(

@@ -11,8 +11,10 @@ from breathe.engine.quantities import System
 from breathe.errors import BreatheError
 from breathe.runs import Run
 from breathe.study.plan_kept import Tried, tried_from
+from breathe.study.what_if import Base
 from breathe.version import VERSION
 from breathe.view.console import Item, Piece, show
+from breathe.view.plan_columns import columns_page
 from breathe.view.what_if import found_from, page, sheet_text
 
 
@@ -34,6 +36,11 @@ def print_kept(run: Run, units: str, *, csv: bool) -> None:
     if changed:
         click.echo(f"{run.folder}: altered since written: {', '.join(changed)}.", err=True)
     print_tried(run, tried_from(text), "torque", units, 10, csv=csv)
+
+
+def list_columns(base: Base) -> None:
+    """Every column that a plan for an engine may have, with what the file has there."""
+    show(columns_page(base))
 
 
 def print_tried(run: Run, tried: Tried, by: str, units: str, top: int, *, csv: bool) -> None:

@@ -171,6 +171,22 @@ class Names:
             raise NameFault("is a list in the engine file, which a cell cannot hold")
         return found[0]
 
+    def listing(self) -> list[tuple[str, str, Target]]:
+        """Every column that changes something: shortest name, what else people type, target."""
+        short: dict[Target, list[str]] = {}
+        for form, targets in self._known.items():
+            if len(targets) == 1:
+                short.setdefault(targets[0], []).append(form)
+        typed: dict[Target, list[str]] = {}
+        for word, form in _WORDS.items():
+            for target in self._known.get(form, [])[:1]:
+                typed.setdefault(target, []).append(word)
+        found = []
+        for target, forms in short.items():
+            if target.rule.many != "list" and not changes_nothing(target):
+                found.append((min(forms, key=len), ", ".join(typed.get(target, ())), target))
+        return found
+
     def _by_words(self, form: str) -> list[Target]:
         """Parts whose name and key hold all the words; a part alone means its usual key."""
         for words in _readings(form):
@@ -194,7 +210,7 @@ class Names:
             return f"{start}; did you mean {near[0]} ({'.'.join(target.path)})?"
         parts = ", ".join(dict.fromkeys(t.path[1] for t in self._parts if t.path[0] in _DEFAULT))
         also = f"; the file's parts are {parts}" if parts else ""
-        return f"{start}, such as engine.compression_ratio or duration{also}"
+        return f"{start}, such as CR or duration{also}; `breathe try ENGINE` lists all columns"
 
 
 def _readings(form: str) -> Iterator[set[str]]:

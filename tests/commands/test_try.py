@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 import signal
 import sqlite3
 import subprocess
@@ -14,6 +15,8 @@ from pathlib import Path
 import pytest
 
 from breathe.commands import trying
+from breathe.engine.open_file import load_toml
+from breathe.study.plan_names import Names
 from tests.commands.conftest import ENGINES, Answer
 
 SINGLE = ENGINES / "single_400.toml"
@@ -176,3 +179,24 @@ def test_help_and_wrong_cluster(breathe, plan: Path) -> None:
     assert "can run code there" in " ".join(breathe("try", "--help").out.split())
     answer = breathe("try", SINGLE, plan, *AT, "--cluster", "farm")
     assert answer.status == 2 and "--cluster: found 'farm'; expected serial" in answer.err
+
+
+def test_without_a_plan_the_columns_are_listed_and_each_can_be_used(
+    breathe, tmp_path: Path
+) -> None:
+    answer = breathe("try", SINGLE)
+    assert answer.status == 0 and not Path("runs").exists()
+    assert max(map(len, answer.out.splitlines())) <= 80
+    lines = answer.out.splitlines()
+    rows = [re.split(r"\s{2,}", line) for line in lines[2 : lines.index("")]]
+    names = [row[0] for row in rows if row[0]]
+    assert ["compression ratio", "11.8"] in [[row[0], row[-1]] for row in rows]
+    assert any(row[:2] == ["intake closes", "IVC"] for row in rows)
+    assert not any("spring" in name for name in names)
+    known = Names(load_toml(SINGLE))
+    assert len({known.find(name) for name in names}) == len(names) > 100
+
+
+def test_the_two_files_the_other_way_round(breathe, plan: Path) -> None:
+    answer = breathe("try", plan, SINGLE)
+    assert answer.status == 2 and "the other way round, engine file first" in answer.err

@@ -58,7 +58,7 @@ def test_names_people_type(typed: str, path: tuple[str, ...]) -> None:
         ("port", "may mean pipe.intake port.length or pipe.exhaust port.length"),
         ("lobe separation", "give intake and exhaust centreline: their mean is"),
         ("overlap", "or give IVO and EVC"),
-        ("spark", "such as engine.compression_ratio or duration; the file's parts are snorkel"),
+        ("spark", "such as CR or duration; the file's parts are snorkel"),
         ("flow lift", ""),
     ],
 )
