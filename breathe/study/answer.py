@@ -129,6 +129,9 @@ class Best(Kept):
     turned: pd.DataFrame
     """The best fixed cam and the variable one degreed in elsewhere, as `turned.turned` gives them;
     empty where that was not asked."""
+    clearing: pd.DataFrame
+    """The variable cam and the best fixed one held to places that clear, as `clearing.clearing`
+    gives them; empty where all places clear or that is not known."""
     fixed_does_not_clear: str = ""
     """The gap of the best fixed cam that fails, in words; `by_speed` has those of the others."""
     unknown_clearances: tuple[str, ...] | None = None

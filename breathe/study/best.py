@@ -15,6 +15,7 @@ from breathe.study.answer import AxisNote, Best
 from breathe.study.cam_gains import cams_table
 from breathe.study.check_clearance import does_not_clear
 from breathe.study.choose import bare, default_speeds, speeds_of
+from breathe.study.clearing import clearing
 from breathe.study.crossings import tied
 from breathe.study.evaluate import Evaluator
 from breathe.study.gear import Axis, Gear, gear_of, law_known
@@ -174,7 +175,8 @@ def _along_axes(
     survey, at = found.survey, list(found.tops)
     shares = shares_at(weights, [n for n, speed in enumerate(speeds) if speed in found.tops])
     fixed = torque_at(survey, at, [found.fixed.place])[0]
-    gaps = gaps_of(engine, gear, [*(found.tops[s].place for s in at), found.fixed.place])
+    best_places = [*(found.tops[s].place for s in at), found.fixed.place]
+    gaps = gaps_of(engine, gear, best_places)
     # Where a speed's own top is the fixed place, both may differ by what a top need not be met by.
     variable = np.maximum([found.tops[speed].value for speed in at], fixed)
     placed = gear.place(_standard(engine))
@@ -205,6 +207,7 @@ def _along_axes(
         turned=turned(engine, survey, found.tops, found.fixed, shares, ask)
         if can_turn(gear, len(at))
         else pd.DataFrame(),
+        clearing=clearing(engine, survey, at, shares, best_places, gaps),
         fixed_does_not_clear=gaps[-1],
         unknown_clearances=unknown(engine),
         notices=weights.notices,
@@ -318,6 +321,7 @@ def _among_settings(
         price=pd.DataFrame(),
         tops=pd.DataFrame(),
         turned=pd.DataFrame(),
+        clearing=pd.DataFrame(),
         fixed_does_not_clear=failing.get(labels[order[0]], ""),
         unknown_clearances=unknown(engine),
         notices=weights.notices,

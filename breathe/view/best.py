@@ -14,6 +14,7 @@ from breathe.study.crossings import NUMERICAL_ERROR
 from breathe.view import cautions
 from breathe.view.best_found import findings
 from breathe.view.best_settings import settings_tables
+from breathe.view.clearing import clearing_grid
 from breathe.view.console import Grid, Item, Piece
 from breathe.view.figures import change, percent, torque_texts
 from breathe.view.marks import MARK
@@ -51,6 +52,7 @@ def best_page(
     if not found.axes and found.settings_in_file == 1:
         return [*page, *_only(found, rows, about, failing, system)]
     page += [*settings_tables(found, system), *gaps_told(failing, system), ""] if found.axes else []
+    page += clearing_grid(found, system)
     page += [_three_cams(found, about, system)]
     page += [*([] if found.axes else gaps_told(failing, system)), ""]
     if found.speeds > 1:

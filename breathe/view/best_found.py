@@ -12,6 +12,7 @@ from breathe.engine.quantities import System
 from breathe.study.answer import AxisNote, Best
 from breathe.study.crossings import NUMERICAL_ERROR, tied
 from breathe.view import cautions
+from breathe.view.clearing import clearing_words
 from breathe.view.figures import change, percent
 from breathe.view.places import at_end, degrees, in_words, listed, off_words, place_of
 from breathe.view.turned import turned_words
@@ -28,6 +29,7 @@ def findings(found: Best, about: About, system: System) -> list[str]:
         told += [
             *_gain(found),
             *_against_standard(found, about),
+            *clearing_words(found),
             *turned_words(found),
             *_rivals(found),
             *_edge_of_tried(found, about),

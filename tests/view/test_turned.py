@@ -37,6 +37,7 @@ def answer(fixed_Nm: float, variable_Nm: float, *, turn: float = 6.0, gap: str =
         steps=none,
         price=none,
         tops=none,
+        clearing=pd.DataFrame(),
         turned=turned,
     )
 
