@@ -10,7 +10,7 @@ from pathlib import Path
 from breathe.errors import BreatheError
 from breathe.measured.separators import split_line
 from breathe.measured.sheet import RawSheet, Row, looks_like, number
-from breathe.study.plan_names import NameFault, Names, Target, plain
+from breathe.study.plan_names import NO_KEY, NameFault, Names, Target, plain
 from breathe.study.plan_units import unit_of
 
 _BRACKETS = re.compile(r"^(?P<name>.*?)[\[(](?P<unit>[^\])]*)[\])]\s*$")
@@ -18,6 +18,7 @@ _REMARK = ("#", "!", "//", "%")
 _NO_REMARK = re.compile(r"#\d+$|#(?:N/A|NV|DIV/0!|REF!|BEZUG!|VALUE!|WERT!|NAME\?|NUM!|NULL!)$")
 """Cells that begin like a remark and are none: "#3" of a numbered row, a spreadsheet's fault."""
 _SIDES = ("intake", "exhaust")
+EXPECTED = "a row of names first, such as: runner [mm], duration, CR"
 _LOOKED_AT = 20
 """Rows in which the row of names is looked for."""
 
@@ -87,8 +88,8 @@ def header_at(sheet: RawSheet, names: Names) -> int:
     found = words if best is None else best
     if found is None:
         raise PlanError(
-            f"{sheet.path.name}: expected a row of names first, such as: runner [mm], duration, "
-            f"CR; found {' | '.join(sheet.rows[0].cells[:6])}{_kind(sheet)}"
+            f"{sheet.path.name}: expected {EXPECTED}; found "
+            f"{' | '.join(sheet.rows[0].cells[:6])}{_kind(sheet)}"
         )
     return found
 
@@ -130,12 +131,14 @@ def columns_of(sheet: RawSheet, at: int, names: Names) -> tuple[tuple[Column, ..
             faults.append(f'column {n} "{title}": means the same as "{seen[key]}"; keep one')
         seen[key] = title
         columns.append(column)
-    unplaced = bool(faults)
+    unplaced = any(str(fault).endswith(NO_KEY) for fault in faults)
     if not faults and not any(column.used for column in columns):
-        faults.append("no column changes anything; expected such as runner [mm], duration, CR")
+        faults.append(f"no column changes anything; expected {EXPECTED}")
         unplaced = True
-    kind = _kind(sheet).lstrip(". ") if unplaced else ""
-    stop(sheet.path, faults, kind)
+    kind = _kind(sheet).lstrip(". ")
+    if kind and 2 * sum(column.used for column in columns) < len(titles):
+        raise PlanError(f"{sheet.path.name}: expected a plan, {EXPECTED}. {kind}")
+    stop(sheet.path, faults, *([kind] * bool(kind)), *([names.hint] * unplaced))
     return tuple(columns), grouped
 
 
@@ -153,13 +156,13 @@ def _titles(sheet: RawSheet, at: int, names: Names) -> tuple[list[str], bool]:
     return titles, True
 
 
-def stop(path: Path, faults: Sequence[str], kind: str = "") -> None:
+def stop(path: Path, faults: Sequence[str], *also: str) -> None:
     """Raise what is wrong with the row of names, if anything is."""
     if not faults:
         return
     count = f"{len(faults)} fault{'s' if len(faults) > 1 else ''} in the row of names"
-    told = [f"{path.name}: {count}", *(f"  {fault}" for fault in faults)]
-    raise PlanError("\n".join([*told, f"  {kind}"] if kind else told))
+    told = [f"{path.name}: {count}", *(f"  {line}" for line in (*faults, *also))]
+    raise PlanError("\n".join(told))
 
 
 def _placed(title: str, names: Names) -> Column:

@@ -19,6 +19,7 @@ from breathe.study.plan_events import CENTRELINE, EVENTS, FROM
 Room = Literal["file", "setting", "case", "remark"]
 """Of the engine file itself, of the cam setting, of the operating point, or carried along."""
 
+NO_KEY = "no key of the engine file"
 _DEFAULT = {"pipe": "length", "chamber": "volume"}
 """What a pipe or chamber named alone means."""
 _SIDES = ("intake", "exhaust")
@@ -202,15 +203,20 @@ class Names:
             return f"follows from the cams; give intake and exhaust centreline: {_FOLLOWS[form]}"
         by_part = {word: t for t in self._parts for word in (plain(t.path[1]), *_named(t))}
         near = difflib.get_close_matches(form, [*self._known, *_WORDS, *by_part], n=1, cutoff=0.55)
-        start = "no key of the engine file"
+        start = NO_KEY
         if near and near[0] in by_part:
             return f'{start}; did you mean {near[0]} (of "{by_part[near[0]].path[1]}")?'
         if near:
             target = self._known[_WORDS.get(near[0], near[0])][0]
             return f"{start}; did you mean {near[0]} ({'.'.join(target.path)})?"
-        parts = ", ".join(dict.fromkeys(t.path[1] for t in self._parts if t.path[0] in _DEFAULT))
-        also = f"; the file's parts are {parts}" if parts else ""
-        return f"{start}, such as CR or duration{also}; `breathe try ENGINE` lists all columns"
+        return start
+
+    @property
+    def hint(self) -> str:
+        """Where to look for the name of a column."""
+        parts = dict.fromkeys(t.path[1] for t in self._parts if t.path[0] in _DEFAULT)
+        named = f"; the file's parts are {', '.join(parts)}" if parts else ""
+        return f"`breathe try ENGINE` lists all columns{named}"
 
 
 def _readings(form: str) -> Iterator[set[str]]:

@@ -58,7 +58,7 @@ def test_names_people_type(typed: str, path: tuple[str, ...]) -> None:
         ("port", "may mean pipe.intake port.length or pipe.exhaust port.length"),
         ("lobe separation", "give intake and exhaust centreline: their mean is"),
         ("overlap", "or give IVO and EVC"),
-        ("spark", "such as CR or duration; the file's parts are snorkel"),
+        ("spark", "no key of the engine file"),
         ("flow lift", ""),
     ],
 )
@@ -76,6 +76,7 @@ def test_all_unknown_columns_are_named_at_once(tmp_path: Path) -> None:
     assert lines[1].startswith('  column 1 "runer [mm]": ') and "did you mean runner" in lines[1]
     assert 'column 3 "compression": means the same as "CR"' in lines[2]
     assert 'column 4 "spark"' in lines[3]
+    assert "lists all columns; the file's parts are snorkel, intake runner" in lines[4]
 
 
 @pytest.mark.parametrize(
@@ -217,7 +218,8 @@ def test_a_formula_that_failed_is_its_row_alone(tmp_path: Path) -> None:
 
 
 def test_names_below_the_side_in_merged_cells(tmp_path: Path) -> None:
-    text = "Dinner plan\n,Intake,,Exhaust,\nnr,duration,centreline,duration,centreline\n1,240,104,,108\n"
+    text = "Dinner plan\n,Intake,,Exhaust,\n"
+    text += "nr,duration,centreline,duration,centreline\n1,240,104,,108\n"
     plan = plan_of(tmp_path, text)
     assert [c.target.path for c in plan.columns if c.used] == [
         ("intake", "duration"),
