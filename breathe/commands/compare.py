@@ -31,7 +31,8 @@ if TYPE_CHECKING:
     "--settings",
     "setting_text",
     metavar="LIST",
-    help="Labels from the engine file, or intake durations a sleeve can reach. [default: all]",
+    help="Labels from the engine file, durations a sleeve can reach, or turns of a phaser that "
+    "moves alone, such as =-10,0,+10. [default: all]",
 )
 @click.option(
     "--throttle",

@@ -8,6 +8,7 @@ from collections.abc import Iterable
 
 from breathe.engine.parts import Engine, Setting
 from breathe.errors import BreatheError
+from breathe.study.gear import gear_of
 
 SLOWEST_RPM, FASTEST_RPM = 100.0, 25_000.0
 _STEPS_RPM = (250.0, 500.0, 1000.0)
@@ -15,21 +16,21 @@ _MOST_BY_DEFAULT = 17
 
 
 def setting_named(engine: Engine, text: str, where: str = "settings") -> Setting:
-    """A setting of the engine by its label, or a further intake duration its sleeve can reach.
+    """A setting of the engine by its label, or a further place its gear can reach.
 
     Parameters
     ----------
     engine : Engine
     text : str
-        A label, the degree sign left out or not, or an intake duration in crank degrees.
+        A label, the degree sign left out or not, or an intake duration in crank degrees; where
+        an exhaust sleeve or a phaser is all that moves, an exhaust duration or a turn.
     where : str
         What the user knows the value as, for messages.
 
     Raises
     ------
     BreatheError
-        A label the engine has not, with the nearest; a duration beyond the sleeve.
-
+        A label the engine has not, with the nearest; a place beyond the gear.
     """
     known = {bare(setting.label): setting for setting in engine.settings}
     if bare(text) in known:
@@ -38,6 +39,9 @@ def setting_named(engine: Engine, text: str, where: str = "settings") -> Setting
     reference = _sleeve_reference(engine)
     if duration is not None and reference is not None:
         return _by_sleeve(engine, duration, *reference, where)
+    alone = _on_the_only_axis(engine, bare(text), where)
+    if alone is not None:
+        return alone
     close = difflib.get_close_matches(bare(text), known, n=1)
     hint = f"did you mean {known[close[0]].label!r}? " if close else ""
     raise BreatheError(
@@ -187,6 +191,32 @@ def _by_sleeve(
             f"has {sleeve.travel_max_m * 1e3:.1f} mm"
         )
     return Setting(label=f"{duration:g}°", intake_travel_m=max(travel, 0.0))
+
+
+def _on_the_only_axis(engine: Engine, text: str, where: str) -> Setting | None:
+    """A number on an exhaust sleeve or a phaser that is all that moves; None if it is no such."""
+    gear = gear_of(engine)
+    try:
+        value = float(text)
+    except ValueError:
+        return None
+    if len(gear.axes) != 1 or not math.isfinite(value):
+        return None
+    (axis,) = gear.axes
+    start = 0.0
+    if axis.kind == "dwell":
+        cards = [card for card in engine.cards if card.side == axis.side]
+        if axis.side == "intake" or not cards:
+            return None
+        start = cards[0].closes_deg - cards[0].opens_deg
+    if not axis.low_deg - 1e-6 <= value - start <= axis.high_deg + 1e-6:
+        what = f"the {axis.side} {'duration' if start else 'turn'}"
+        raise BreatheError(
+            f"{where}: found {text}; {what} goes from {start + axis.low_deg:g} to "
+            f"{start + axis.high_deg:g} deg crank"
+        )
+    label = f"{value:g}°" if start or not value else f"{value:+g}°"
+    return gear.setting([value - start], label=label)
 
 
 def _number(text: str) -> float | None:
