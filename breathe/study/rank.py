@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -12,6 +13,8 @@ from breathe.study.crossings import NUMERICAL_ERROR, tied
 from breathe.study.plan_sheet import Plan
 
 Floats = NDArray[np.float64]
+Terms = dict[tuple[str, ...], Floats]
+"""Columns of the fit of one input, and of two inputs together; products stand last."""
 
 _ROUNDS = 200
 """Bootstrap samples for the doubt of a share."""
@@ -53,7 +56,7 @@ class Effect:
 
     name: str
     share: float
-    """Fall of R2 when the input is left out of the fit, 0 to 1."""
+    """Fall of R2 when the input is left out of the fit, alone and with others, 0 to 1."""
     low: float
     high: float
     """Middle 90 % of `share` over bootstrap samples of the rows."""
@@ -82,6 +85,9 @@ class Influence:
     """Rows with an answer whose inputs are not all known as one number."""
     curved: bool = True
     """Whether squared terms are in the fit; too few rows leave straight ones alone."""
+    pairs: tuple[tuple[str, str, float], ...] | None = None
+    """Pairs of inputs that act together, and the fall of R2 without that, largest first; None where
+    too few rows bear such terms."""
     why_not: str = ""
     """Why there is no fit, if there is none."""
 
@@ -91,9 +97,10 @@ def influence(
 ) -> Influence:
     """Which input mattered, by least squares with a straight and a squared term for each input.
 
-    answer = c + sum(a_i x_i + b_i x_i^2), words as one level each; no term for two inputs acting
-    together. An input's share is what R2 loses without its terms, so that of inputs which move
-    together each shows only what the others cannot explain.
+    answer = c + sum(a_i x_i + b_i x_i^2) + sum(d_ij x_i x_j), words as one level each and without
+    products; products only where there are rows enough. An input's share is what R2 loses without
+    all terms that hold it: of inputs which move together each shows only what the others cannot
+    explain, and what two do together counts for both.
 
     Parameters
     ----------
@@ -130,27 +137,63 @@ def influence(
     )
     if told.why_not:
         return told
+    singles, terms = terms, _with_products(terms, varied, len(y), curved=curved)
     shares, doubt = _shares(terms, y), _bootstrap(terms, y)
-    count = sum(term.shape[1] for term in terms.values())
+    count = _count(terms)
     r2 = 1.0 - (1.0 - _r2(list(terms.values()), y)) * (len(y) - 1) / (len(y) - 1 - count)
-    effects = [_effect(n, varied[n], terms, y, shares[n], doubt[n]) for n in terms]
+    effects = [_effect(n, varied[n[0]], terms, y, shares[n[0]], doubt[n[0]]) for n in singles]
     effects.sort(key=lambda effect: -effect.share)
-    return replace(told, effects=tuple(effects), r2=r2)
+    pairs = _pairs(terms, y) if len(terms) > len(singles) else None
+    return replace(told, effects=tuple(effects), r2=r2, pairs=pairs)
 
 
-def _fitting(
-    varied: Mapping[str, Sequence[float | str | None]], rows: int
-) -> tuple[dict[str, Floats], bool]:
+def _fitting(varied: Mapping[str, Sequence[float | str | None]], rows: int) -> tuple[Terms, bool]:
     """Terms of the fit that so many rows bear, and whether squared ones are among them."""
-    terms = {name: _terms(values) for name, values in varied.items()}
-    if rows >= sum(term.shape[1] for term in terms.values()) + _SPARE:
+    terms: Terms = {(name,): _terms(values) for name, values in varied.items()}
+    if rows >= _count(terms) + _SPARE:
         return terms, True
-    return {name: _terms(values, curved=False) for name, values in varied.items()}, False
+    return {(name,): _terms(values, curved=False) for name, values in varied.items()}, False
 
 
-def _why_not(terms: Mapping[str, Floats], y: Floats) -> str:
+def _with_products(
+    terms: Terms,
+    varied: Mapping[str, Sequence[float | str | None]],
+    rows: int,
+    *,
+    curved: bool,
+) -> Terms:
+    """The terms with a product for each pair of numbers, where twice as many rows are there."""
+    numbers = [n for n in varied if not any(isinstance(value, str) for value in varied[n])]
+    products: Terms = {
+        (one, other): terms[one,][:, :1] * terms[other,][:, :1]
+        for one, other in itertools.combinations(numbers, 2)
+    }
+    if not curved or rows < 2 * (_count(terms) + len(products)) + _SPARE:
+        return terms
+    return {**terms, **products}
+
+
+def _count(terms: Terms) -> int:
+    return sum(term.shape[1] for term in terms.values())
+
+
+def _pairs(terms: Terms, y: Floats) -> tuple[tuple[str, str, float], ...]:
+    whole = _r2(list(terms.values()), y)
+    found = [
+        (*key, max(0.0, whole - _r2([t for other, t in terms.items() if other != key], y)))
+        for key in terms
+        if len(key) == 2
+    ]
+    return tuple(sorted(found, key=lambda pair: -pair[2]))
+
+
+def _names(terms: Terms) -> list[str]:
+    return [key[0] for key in terms if len(key) == 1]
+
+
+def _why_not(terms: Terms, y: Floats) -> str:
     """Why there can be no fit, or nothing."""
-    count = sum(term.shape[1] for term in terms.values())
+    count = _count(terms)
     if not terms:
         return "no input has two values in rows that gave an answer"
     if len(y) < count + _SPARE:
@@ -185,18 +228,18 @@ def _r2(terms: Sequence[Floats], y: Floats) -> float:
     return 1.0 - float(np.sum((y - fitted) ** 2)) / total if total > 0 else float("nan")
 
 
-def _shares(terms: Mapping[str, Floats], y: Floats) -> dict[str, float]:
+def _shares(terms: Terms, y: Floats) -> dict[str, float]:
     whole = _r2(list(terms.values()), y)
     return {
-        name: max(0.0, whole - _r2([t for other, t in terms.items() if other != name], y))
-        for name in terms
+        name: max(0.0, whole - _r2([t for key, t in terms.items() if name not in key], y))
+        for name in _names(terms)
     }
 
 
-def _bootstrap(terms: Mapping[str, Floats], y: Floats) -> dict[str, tuple[float, float]]:
+def _bootstrap(terms: Terms, y: Floats) -> dict[str, tuple[float, float]]:
     """5 % and 95 % of each share over samples of the rows with repetition; always the same ones."""
     random = np.random.default_rng(1)
-    found: dict[str, list[float]] = {name: [] for name in terms}
+    found: dict[str, list[float]] = {name: [] for name in _names(terms)}
     for _ in range(_ROUNDS):
         rows = random.integers(0, len(y), len(y))
         if np.ptp(y[rows]) == 0:
@@ -210,9 +253,9 @@ def _bootstrap(terms: Mapping[str, Floats], y: Floats) -> dict[str, tuple[float,
 
 
 def _effect(
-    name: str,
+    name: tuple[str, ...],
     values: Sequence[float | str | None],
-    terms: Mapping[str, Floats],
+    terms: Terms,
     y: Floats,
     share: float,
     doubt: tuple[float, float],
@@ -233,7 +276,7 @@ def _effect(
         fitted = np.column_stack([scaled, scaled**2])[:, : len(own)] @ own
         places = [float(place) for place in along]
     return Effect(
-        name=name,
+        name=name[0],
         share=share,
         low=doubt[0],
         high=doubt[1],

@@ -63,6 +63,8 @@ FIGURES: dict[str, Figure] = {
     "knock": Figure(field="knock_index", words="highest knock index", most=False, digits=2),
 }
 """What may stand after ``--by``."""
+_MATTERS = 0.05
+"""Share of the spread from which two inputs acting together are told."""
 _BESIDE = ("torque", "peak-torque", "power", "ve", "knock")
 """Printed beside the inputs."""
 
@@ -91,21 +93,27 @@ class Found:
 
 def found_from(tried: Tried, about: About, by: str, system: System) -> Found:
     """A plan with the fit of what it is ranked by."""
-    figure, ones = FIGURES[by], [tried.outcomes[row.number] for row in tried.plan.rows]
-    answers = [figure.value(one, system) if one.status == "done" else math.nan for one in ones]
+    figure, firsts = FIGURES[by], alike(tried)
+    answers = [
+        figure.value(tried.outcomes[n], system)
+        if n == first and tried.outcomes[n].status == "done"
+        else math.nan
+        for n, first in firsts.items()
+    ]
     return Found(tried=tried, about=about, influence=influence(tried.inputs, answers), by=by)
 
 
 def places(found: Found) -> dict[int, int]:
-    """Row -> place among the rows that were done."""
+    """Row -> place among the rows that were done; rows that are alike count once."""
     figure = FIGURES[found.by]
-    rows = [row.number for row in found.plan.rows]
+    firsts = alike(found.tried)
+    rows = [number for number, first in firsts.items() if number == first]
     values = [
         float(getattr(one, figure.field)) if one.status == "done" else math.nan
         for one in (found.outcomes[number] for number in rows)
     ]
-    placed = zip(rows, ranks(values, most=figure.most), strict=True)
-    return {number: place for number, place in placed if place is not None}
+    placed = dict(zip(rows, ranks(values, most=figure.most), strict=True))
+    return {n: place for n, first in firsts.items() if (place := placed[first]) is not None}
 
 
 def sheet(found: Found, system: System = "metric") -> pd.DataFrame:
@@ -304,12 +312,21 @@ def _mattered(found: Found, system: System) -> list[Piece]:
         folds=frozenset({0, 1}),
     )
     terms = "a straight and a squared term" if fit.curved else "a straight term"
+    products, unseen = " and a product for each two", "finer waves"
+    if fit.pairs is None:
+        products, unseen = "", "inputs acting together and finer waves"
     told = [
-        f"Method: least squares with {terms} for each input; share is what "
-        f"R2 loses without the input. R2 of the whole (adjusted) {fit.r2:.2f}: the rest is inputs "
-        "acting together and finer waves, which this fit does not see. Doubt: 200 bootstrap "
-        "samples of the rows."
+        f"Method: least squares with {terms} for each input{products}; share is what R2 loses "
+        f"without the input. R2 of the whole (adjusted) {fit.r2:.2f}: the rest is {unseen}, which "
+        "this fit does not see. Doubt: 200 bootstrap samples of the rows."
     ]
+    for one, other, share in (fit.pairs or ())[:2]:
+        if share >= _MATTERS:
+            told.insert(
+                0,
+                f"{one} and {other} act together ({share * 100:.0f} % of the spread, counted for "
+                "both): the best of one depends on the other.",
+            )
     if fit.r2 < 0.5:
         told.append("The fit explains less than half: go by the ranking, not by this table.")
     if fit.left_out:

@@ -58,6 +58,20 @@ def test_inputs_that_move_together_are_told() -> None:
     assert max(effect.share for effect in fit.effects) < 0.1  # neither has a share of its own
 
 
+def test_inputs_that_act_together_are_told() -> None:
+    # y = a b with independent a, b about 0: all of the spread is what they do together (exact).
+    a, b = (grid.ravel() for grid in np.meshgrid(np.linspace(-1, 1, 9), np.linspace(-1, 1, 9)))
+    c = np.random.default_rng(5).normal(size=81)
+    fit = influence({"a": list(a), "c": list(c), "b": list(b)}, list(100 + a * b))
+    assert fit.r2 == pytest.approx(1.0) and fit.pairs is not None
+    assert fit.pairs[0] == ("a", "b", pytest.approx(1.0, abs=0.05))
+    shares = {effect.name: effect.share for effect in fit.effects}
+    assert shares["a"] > 0.9 and shares["b"] > 0.9 and shares["c"] < 1e-6
+    assert all(effect.change < 0.05 for effect in fit.effects)  # neither moves it alone
+    few = influence({"a": list(a[:10]), "b": list(b[:10])}, list(100 + a[:10] * b[:10]))
+    assert few.pairs is None
+
+
 def test_words_count_and_unknown_inputs_leave_their_row_out() -> None:
     cams = ["mild", "wild"] * 10
     y = [30.0 + 5.0 * (cam == "wild") for cam in cams]
