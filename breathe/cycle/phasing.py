@@ -17,6 +17,10 @@ LARGEST_MOVE_DEG, LAST_MOVE_DEG = 8.0, 0.25
 KNOCK_WITHIN, KNOCK_HOLDS = 0.005, 0.004
 """How near to 1 the index of a settled cycle is, and from where on CA50 is left alone [-]: moved
 further, it and the breathing would chase each other for ever."""
+CALMER, CALMEST = 0.7, 0.25
+"""The share of a move that is made shrinks by the one each time the index crosses the limit, down
+to the other: the charge of the next cycles answers a later burn, so that full moves can overshoot
+for ever."""
 LATEST_CA50_DEG = 40.0
 """Later than this, knock is not avoided by retarding but by less compression."""
 
@@ -30,6 +34,8 @@ class Phasing:
         """CA50 of each cycle so far, and of the one to come [deg]."""
         self._limits: list[float] = []
         """Where each cycle's index puts the knock limit [deg]."""
+        self._share, self._excess = 1.0, 0.0
+        """Of a move that is made; the cycle before's excess."""
 
     def settled(self, state: State) -> bool:
         """Whether CA50 stands still where it should be."""
@@ -56,6 +62,10 @@ class Phasing:
         elif len(self._limits) > 1 and abs(wanted - self._limits[-2]) < 0.5:
             # Two cycles' mean, as those of a tuned engine alternate.
             wanted = 0.5 * (wanted + self._limits[-2])
+        if excess * self._excess < 0.0:
+            self._share = max(self._share * CALMER, CALMEST)
+        self._excess = excess
+        wanted = now + self._share * (wanted - now)
         wanted = float(np.clip(wanted, now - LARGEST_MOVE_DEG, now + LARGEST_MOVE_DEG))
         self._used.append(float(np.clip(wanted, self._burn.ca50_best_deg, LATEST_CA50_DEG)))
         return self._used[-1]

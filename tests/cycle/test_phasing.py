@@ -8,9 +8,10 @@ from pathlib import Path
 import pytest
 
 from breathe.cycle.phasing import LATEST_CA50_DEG
-from breathe.engine.parts import Engine
+from breathe.engine.parts import Engine, Operating
 from breathe.engine.read import read_engine
 from breathe.study.compare import compare
+from breathe.study.evaluate import Evaluator, Point
 
 ENGINES = Path(__file__).parents[2] / "engines"
 
@@ -36,6 +37,22 @@ def test_knock_limited_cases_sit_at_the_limit(name, octane, throttle):
     assert (free["knock_index"] < 1.005).all()
     # Half burned is where it was wanted, but for the lag of one cycle.
     assert free["ca50_deg"].to_list() == pytest.approx([engine.burn.ca50_best_deg] * len(free))
+
+
+def test_a_late_cam_does_not_chase_its_knock_limit_for_ever():
+    # Where the index falls twice as fast as is assumed, full moves of CA50 overshoot every time.
+    engine = read_engine(ENGINES / "road_four_sleeve.toml")
+    points = [
+        Point(
+            replace(
+                engine.settings[0], label="late", intake_travel_m=mm / 1e3, intake_shift_deg=by
+            ),
+            Operating(speed_rpm=speed),
+        )
+        for mm, by, speed in ((4.46, 20.0, 5500.0), (0.0, 20.0, 2000.0), (1.6, 14.0, 3500.0))
+    ]
+    for row in Evaluator(engine)(points):
+        assert row["settled"] and row["cycles"] <= 15, row["cycles"]
 
 
 def test_knock_that_no_retarding_avoids_ends_at_the_latest():
