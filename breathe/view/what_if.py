@@ -135,7 +135,7 @@ def sheet(found: Found, system: System = "metric") -> pd.DataFrame:
         line: list[object] = [number or "file", *cells, one.status, place.get(number, "")]
         line += [_rounded(figure.value(one, system)) for figure in FIGURES.values()]
         line += [_rounded(one.peak_torque_rpm), _rounded(one.peak_power_rpm)]
-        line += [_rounded(100 * _gain(one, base, found))]
+        line += [_rounded(100 * _gain(one, base, found, FIGURES["torque"]))]
         line += [_rounded(t) for t in torque] or [None] * len(speeds)
         body.append([*line, one.reason])
     return pd.DataFrame(body, columns=header)
@@ -155,10 +155,12 @@ def _rounded(value: float) -> float | None:
     return float(f"{value:.5g}") if math.isfinite(value) else None
 
 
-def _gain(one: Outcome, base: Outcome | None, found: Found) -> float:
-    if base is None or found.own_case or base.status != "done" or base.mean_torque_Nm <= 0:
+def _gain(one: Outcome, base: Outcome | None, found: Found, figure: Figure) -> float:
+    """Share by which a figure lies above that of the file as it is."""
+    if base is None or found.own_case or base.status != "done":
         return math.nan
-    return one.mean_torque_Nm / base.mean_torque_Nm - 1.0
+    start = float(getattr(base, figure.field))
+    return float(getattr(one, figure.field)) / start - 1.0 if start > 0 else math.nan
 
 
 def page(found: Found, system: System = "metric", top: int = 10) -> list[Piece]:
@@ -258,7 +260,7 @@ def _more_ties(place: Mapping[int, int], rows: Sequence[int], top: int) -> list[
     shown = sum(place[number] == last for number in rows[:top])
     if shown == all_of:
         return []
-    return [Item(f"{all_of} rows share place {last}; {shown} of them are shown.", indent=2)]
+    return [Item(f"{all_of} rows share place {last}; shown of them: {shown}.", indent=2)]
 
 
 def _order(found: Found, number: int) -> float:
@@ -270,7 +272,8 @@ def _answers(found: Found, number: int, figures: Sequence[Figure], system: Syste
     one = found.outcomes[number]
     told = [_shown(figure.value(one, system), figure.digits) for figure in figures]
     if not found.own_case:
-        told.insert(1, change(_gain(one, found.outcomes.get(0), found)) if number else "")
+        gain = _gain(one, found.outcomes.get(0), found, figures[0])
+        told.insert(1, change(gain) if number else "")
     return told
 
 

@@ -87,6 +87,12 @@ def test_a_plan_end_to_end(breathe, plan: Path) -> None:
     assert rows["e"]["place by mean torque"] == rows["e again"]["place by mean torque"]
     best = max((name for name in done if name), key=mean.__getitem__)
     assert rows[best]["place by mean torque"] == "1"
+    # Beside the figure ranked by stands how that one, not another, differs from the file's.
+    by_power = breathe("try", SINGLE, plan, *AT, "--by", "power").out
+    power = {name: float(r["peak power [kW]"]) for name, r in rows.items() if name in mean}
+    top = max((name for name in done if name), key=power.__getitem__)
+    first = next(line for line in by_power.splitlines() if re.match(r"\s+1=? ", line))
+    assert first.endswith(f"{100 * (power[top] / power[''] - 1):+.1f}")
     # The same command again is printed at once; --csv is the sheet.
     again = breathe("try", SINGLE, plan, *AT)
     assert again.out == answer.out and "holds exactly this already" in again.err
