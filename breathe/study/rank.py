@@ -237,19 +237,38 @@ def _shares(terms: Terms, y: Floats) -> dict[str, float]:
 
 
 def _bootstrap(terms: Terms, y: Floats) -> dict[str, tuple[float, float]]:
-    """5 % and 95 % of each share over samples of the rows with repetition; always the same ones."""
+    """5 % and 95 % of each share over samples of the rows with repetition; always the same ones.
+
+    Each sample is fitted by its normal equations, whose size does not grow with the rows.
+    """
     random = np.random.default_rng(1)
-    found: dict[str, list[float]] = {name: [] for name in _names(terms)}
+    design, level = _design(list(terms.values()), len(y)), y - y.mean()
+    owner = [(), *(key for key, term in terms.items() for _ in range(term.shape[1]))]
+    without = {
+        name: [k for k, key in enumerate(owner) if name not in key] for name in _names(terms)
+    }
+    found: dict[str, list[float]] = {name: [] for name in without}
     for _ in range(_ROUNDS):
-        rows = random.integers(0, len(y), len(y))
-        if np.ptp(y[rows]) == 0:
+        times = np.bincount(random.integers(0, len(y), len(y)), minlength=len(y)).astype(float)
+        weighted = design * times[:, None]
+        square, side = design.T @ weighted, weighted.T @ level
+        total = float(times @ level**2) - float(times @ level) ** 2 / len(y)
+        if total <= 1e-12 * float(level @ level):
             continue
-        for name, share in _shares({k: t[rows] for k, t in terms.items()}, y[rows]).items():
-            found[name].append(share)
+        whole = _explained(square, side, range(len(owner)))
+        for name, kept in without.items():
+            found[name].append(max(0.0, (whole - _explained(square, side, kept)) / total))
     return {
         name: (float(np.quantile(s, 0.05)), float(np.quantile(s, 0.95)))
         for name, s in found.items()
     }
+
+
+def _explained(square: Floats, side: Floats, kept: Sequence[int]) -> float:
+    """Sum of squares that a fit with some of its columns explains, from the normal equations."""
+    some = list(kept)
+    weights = np.linalg.lstsq(square[np.ix_(some, some)], side[some], rcond=None)[0]
+    return float(side[some] @ weights)
 
 
 def _effect(
