@@ -204,7 +204,8 @@ def _head(found: Found, system: System) -> list[Piece]:
     )
     counts = pd.Series([found.outcomes[row.number].status for row in plan.rows]).value_counts()
     states = ", ".join(f"{count} {status}" for status, count in counts.items())
-    kept = f"A blank cell keeps the file's value; of the cams its setting {about.standard}."
+    stands = about.settings[0].label if about.settings else about.standard
+    kept = f"A blank cell keeps the file's value; of the cams its setting {stands}."
     return [first, f"{states[0].upper()}{states[1:]}. {kept}"]
 
 

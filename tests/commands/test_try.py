@@ -187,6 +187,20 @@ def test_help_and_wrong_cluster(breathe, plan: Path) -> None:
     assert answer.status == 2 and "--cluster: found 'farm'; expected serial" in answer.err
 
 
+def test_late_closing_by_ivc_from_a_setting(breathe, tmp_path: Path) -> None:
+    (tmp_path / "late.csv").write_text("IVC,CR\n50,\n70 ABDC,\n120,\n", encoding="utf-8")
+    asked = ("try", SINGLE, "late.csv", "--speeds", "8500")
+    answer = breathe(*asked, "--setting", "220")
+    assert answer.status == 0
+    told = " ".join(answer.out.split())
+    assert "2 done, 1 refused" in told and "of the cams its setting 220°." in told
+    assert "row 4, refused: intake.duration: needs" in told
+    # The standard is another lobe, whose opening no sleeve keeps.
+    other = breathe(*asked)
+    assert "3 refused" in other.out and "'late'" not in other.err
+    assert "holds another plan, engine file or speeds" in other.err
+
+
 def test_without_a_plan_the_columns_are_listed_and_each_can_be_used(
     breathe, tmp_path: Path
 ) -> None:
