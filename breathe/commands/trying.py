@@ -159,7 +159,8 @@ class Trying:
             wanted -= found.keys()
             taken += len(found)
         if taken:
-            click.echo(f"{taken} cases are taken from other runs in {base}.", err=True)
+            cases = "1 case is" if taken == 1 else f"{taken} cases are"
+            click.echo(f"{cases} taken from other runs in {base}.", err=True)
 
     def keys(self, row: PlanRow) -> tuple[str, ...]:
         """Of the cases of a row; none of one that is refused."""
@@ -234,7 +235,7 @@ class Trying:
     def _agreed(self, needed: TimeNeeded) -> None:
         """Say how long it takes; a long one needs a yes."""
         click.echo(
-            f"{len(self.plan.rows)} what-ifs, {needed.cases} cases still to run at about "
+            f"{len(self.plan.rows)} what-ifs, {needed.cases} case{'s' * (needed.cases != 1)} still to run at about "
             f"{needed.case_s:.2f} s each, {needed.at_a_time} at a time: about "
             f"{span(needed.seconds)}. It may be stopped at any time and goes on from there.",
             err=True,

@@ -97,7 +97,7 @@ class Target:
         if self.room == "setting" and self.path[-1] == "centreline":
             return f"{self.path[0]} centreline: middle of the opening, the whole lift moved"
         if self.room == "setting" and self.path in FROM:
-            return f"{self.path[0]} valve {self.path[1]}, {FROM[self.path][0]}"  # type: ignore[index]
+            return f"{self.path[0]} valve {self.path[1]}, {FROM[self.path][0]}"
         if self.path[0] in ("pipe", "chamber", "outside", "other_cam"):
             return f'{self.path[0]} "{self.path[1]}" {self.path[2]}'
         return ".".join(self.path)
