@@ -234,8 +234,9 @@ class Trying:
 
     def _agreed(self, needed: TimeNeeded) -> None:
         """Say how long it takes; a long one needs a yes."""
+        cases = "1 case" if needed.cases == 1 else f"{needed.cases} cases"
         click.echo(
-            f"{len(self.plan.rows)} what-ifs, {needed.cases} case{'s' * (needed.cases != 1)} still to run at about "
+            f"{len(self.plan.rows)} what-ifs, {cases} still to run at about "
             f"{needed.case_s:.2f} s each, {needed.at_a_time} at a time: about "
             f"{span(needed.seconds)}. It may be stopped at any time and goes on from there.",
             err=True,
