@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -222,28 +222,56 @@ def _at_an_end(
 
 
 def _filled_in(cams: Cams, findings: Findings) -> list[Setting]:
-    """Settings worth comparing where the file asks for none."""
-    intake = cams.own.get("intake")
-    if intake is None:
+    """Settings worth comparing where the file asks for none: places of what moves."""
+    if "intake" not in cams.own:
         return []
-    sleeve = intake.cam.sleeve
-    if sleeve is not None:
-        step = sleeve.travel_max_m / _FILLED_STEPS
-        added = step * sleeve.crank_deg_per_m
-        settings = [
-            Setting(label=f"{intake.duration_deg + k * added:.4g}°", intake_travel_m=k * step)
-            for k in range(_FILLED_STEPS + 1)
-        ]
-        reason = "the file asks for none; equal steps of the intake sleeve's travel"
+    sleeved = [side for side in _SIDES if side in cams.own and cams.own[side].cam.sleeve]
+    phased = [side for side in _SIDES if side in cams.own and cams.own[side].cam.phaser]
+    if sleeved:
+        settings, what = _along_sleeve(cams.own[sleeved[0]], sleeved[0])
+    elif phased:
+        settings, what = _turned(cams.own[phased[0]], phased[0])
     else:
-        change = _STRETCH_DEG / intake.duration_deg
-        settings = [
-            Setting(label=label, intake_stretch=1 + sign * change)
-            for label, sign in ((f"-{_STRETCH_DEG:g}°", -1), ("own", 0), (f"+{_STRETCH_DEG:g}°", 1))
-        ]
-        reason = "the file asks for none and has no sleeve; the intake lobe ground shorter, longer"
-    findings.assume("setting", ", ".join(s.label for s in settings), reason)
+        settings, what = _ground(cams.own["intake"])
+    findings.assume(
+        "setting", ", ".join(s.label for s in settings), f"the file asks for none; {what}"
+    )
     return settings
+
+
+def _along_sleeve(own: ReadCam, side: Side) -> tuple[list[Setting], str]:
+    sleeve = own.cam.sleeve
+    assert sleeve is not None
+    step = sleeve.travel_max_m / _FILLED_STEPS
+    moves = [
+        Move(k * step, title=f"{own.duration_deg + k * step * sleeve.crank_deg_per_m:.4g}°")
+        for k in range(_FILLED_STEPS + 1)
+    ]
+    return _on(side, moves), f"equal steps of the {side} sleeve's travel"
+
+
+def _turned(own: ReadCam, side: Side) -> tuple[list[Setting], str]:
+    phaser = own.cam.phaser
+    assert phaser is not None
+    ends = phaser.earliest_deg, phaser.latest_deg
+    shifts = sorted({0.0, *ends, *(end / 2 for end in ends)})
+    moves = [Move(shift_deg=x, title=f"{x:+.3g}°" if x else "own") for x in shifts]
+    return _on(side, moves), f"ends and middles of the {side} phaser's turn"
+
+
+def _ground(own: ReadCam) -> tuple[list[Setting], str]:
+    moves = [
+        Move(stretch=1 + x / own.duration_deg, title=f"{x:+g}°" if x else "own")
+        for x in (-_STRETCH_DEG, 0.0, _STRETCH_DEG)
+    ]
+    return _on("intake", moves), "it has no sleeve: the intake lobe ground shorter, longer"
+
+
+def _on(side: Side, moves: Sequence[Move]) -> list[Setting]:
+    """One side moved, the other as it is."""
+    none = Cams()
+    return [_setting(move.title, {"intake": Move(), "exhaust": Move(), side: move}, none)
+            for move in moves]  # fmt: skip
 
 
 def _standard(

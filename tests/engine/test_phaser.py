@@ -86,3 +86,25 @@ def test_a_sleeve_without_travel_is_asked_about(read_text, sleeve_four):
     text = sleeve_four.replace('"12.0 mm"', '"0 mm"').partition("[[setting]]")[0]
     engine = read_text(text.replace('standard = "264°"', ""))
     assert "[intake.sleeve] travel: found 0: a sleeve that never moves?" in engine.questions
+
+
+def bare(text):
+    """Without sleeve and settings, which end the file."""
+    return text.replace('standard = "264°"\n', "").split("[intake.sleeve]")[0]
+
+
+def test_without_settings_a_phaser_is_stepped_through_its_turn(read_text, sleeve_four):
+    text = bare(sleeve_four) + phaser("-20 deg crank", "10 deg crank")
+    engine = read_text(text)
+    assert [s.label for s in engine.settings] == ["-20°", "-10°", "own", "+5°", "+10°"]
+    assert [s.intake_shift_deg for s in engine.settings] == [-20, -10, 0, 5, 10]
+    assert engine.standard == "own"
+
+
+def test_without_settings_a_sleeve_on_the_exhaust_alone_is_stepped(read_text, sleeve_four):
+    sleeve = '[exhaust.sleeve]\ntravel = "10 mm"\nrate = "5 deg crank/mm"\n'
+    sleeve += 'hold = "closing"\n'
+    engine = read_text(bare(sleeve_four) + sleeve)
+    travels = [s.exhaust_travel_m * 1e3 for s in engine.settings]
+    assert travels == pytest.approx([0, 2, 4, 6, 8, 10])
+    assert all(s.intake_travel_m == 0 for s in engine.settings)
