@@ -90,14 +90,15 @@ def _limit(one: dict[str, Any], table: Table, per: float) -> dict[str, Any]:
 
 def _clearance(facts: dict[str, Any]) -> dict[str, Any]:
     clear, zero, per_deg = facts["clear"], facts["shown"]["zero"], facts["shown"]["per_deg"]
-    return {
-        "checked": clear["checked"],
-        "not_checked": clear["unknown"],
-        "clears_from": zero + clear["low_deg"] * per_deg,
-        "clears_to": zero + clear["high_deg"] * per_deg,
-        "unit": facts["shown"]["unit"],
-        "beyond": clear["beyond"],
-    }
+    told = {"checked": clear["checked"], "not_checked": clear["unknown"]}
+    if clear["checked"]:
+        told |= {
+            "clears_from": zero + clear["low_deg"] * per_deg,
+            "clears_to": zero + clear["high_deg"] * per_deg,
+            "unit": facts["shown"]["unit"],
+            "beyond": clear["beyond"],
+        }
+    return told
 
 
 def _fallback(facts: dict[str, Any]) -> dict[str, Any]:

@@ -12,6 +12,8 @@ from breathe.study.cells import LIGHTEST_BMEP_PA
 from breathe.study.control_answer import Control
 from breathe.view.control_limits import limits_told, per_load, setting_shown
 
+_GAUGE_SHARE = 0.03
+"""Share by which a gauge may read another load than its row without a word."""
 _HIDDEN_SHARE = 0.35
 """Share of full-load torque between the last two points of an axis that is worth a word."""
 
@@ -125,6 +127,8 @@ def _axis(found: Control, system: System) -> list[str]:
         )
     elif scale["axis"] != "bmep" and cells["load"].nunique() > 1:
         told += _hidden(found, top, named, system)
+    if scale["axis"] == "map":
+        told += _gauge(found)
     light = int((cells.kind == "too light").sum())
     if light:
         least = written(LIGHTEST_BMEP_PA, "pressure difference", system, digits=2)
@@ -133,6 +137,21 @@ def _axis(found: Control, system: System) -> list[str]:
             "overrun, outside what is trusted, held from the lightest load above."
         )
     return told
+
+
+def _gauge(found: Control) -> list[str]:
+    """Where a smoothed cell's gauge reads something else than its row."""
+    part, scale = found.cells[found.cells.kind == "part load"], found.facts["load"]
+    off = (part["manifold_pressure_Pa"] / part["load"] - 1.0).abs()
+    if not len(part) or off.max() < _GAUGE_SHARE:
+        return []
+    one = part.loc[[off.idxmax()]].iloc[0]
+    return [
+        f"At the map's setting the gauge reads {one['manifold_pressure_Pa'] / scale['si']:.3g} "
+        f"{scale['unit']} where the row says {one['load'] / scale['si']:g} "
+        f"({one['speed_rpm']:.0f} rpm), and less far off elsewhere: each cell is worked out at the "
+        "torque that its best setting gives at the row's reading."
+    ]
 
 
 def _hidden(found: Control, top: pd.DataFrame, named: str, system: System) -> list[str]:

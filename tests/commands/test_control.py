@@ -123,6 +123,8 @@ def test_a_map_without_gaps_says_so_in_its_file(breathe, invented, tmp_path):
         assert told == (
             ["NOT CHECKED for clearance: intake valve to piston."] if name == "bare" else []
         )
+        # The exhaust's gap is known still.
+        assert found["clearance"]["clears_from"] == 228.0
     # No cycle knows the gaps, yet the safe range of the file hangs on them.
     assert prints[0] != prints[1]
 
@@ -164,6 +166,8 @@ def test_a_tuners_own_map_is_judged_and_regridded(breathe, invented, tmp_path):
     assert answer.status == 0, answer.err
     assert "own.csv: encoding: UTF-8; columns parted by commas" in page
     assert "Your own map against the model" in page and "1 blank cell is filled" in page
+    # Measured 250 where the model wants less charge: less pressure for the same torque.
+    assert "At the map's setting the gauge reads" in page and "where the row says" in page
     assert "Measured 262 at 3000 rpm, 70 kPa: the map gives 262.0 there, kept. The model" in page
     # The 900 point becomes 1000: what was measured at 900 lies below the map now, and is held.
     moved = breathe(*asked, "--move-point", "900 to 1000")
