@@ -20,7 +20,7 @@ from breathe.version import VERSION
 
 def file_facts(found: Control, run: Run, table: Table, proof: Proof, rows: Rows) -> dict[str, Any]:
     """What goes into a JSON file beside the table; plain values."""
-    facts = found.facts
+    facts, (low, high) = found.facts, proof.output_limits(table.step)
     return {
         "engine": {
             "name": run.about.engine,
@@ -36,8 +36,8 @@ def file_facts(found: Control, run: Run, table: Table, proof: Proof, rows: Rows)
         "made_by": f"breathe {VERSION}",
         "date": datetime.now().astimezone().isoformat(timespec="seconds"),
         "safe_range": {
-            "low": min(facts["safe"]),
-            "high": max(facts["safe"]),
+            "low": low,
+            "high": high,
             "unit": table.unit,
             "use": "set these as the controller's output limits",
         },
@@ -73,7 +73,9 @@ def _measured(one: dict[str, Any], per: float) -> dict[str, Any]:
 def _limit(one: dict[str, Any], table: Table, per: float) -> dict[str, Any]:
     """A limit in the units of the table."""
     name, value, unit = one["limit"], one["value"], table.unit
-    if name in ("residual", "knock", "burning"):
+    if name in ("travel", "clearance"):
+        value = [round(end, 3) for end in value]
+    elif name in ("residual", "knock", "burning"):
         unit = {"residual": "share of the charge by mass", "knock": "index"}.get(name, "")
     elif name == "vacuum":
         value, unit = round(value / 1e3, 6), "kPa"
@@ -93,8 +95,8 @@ def _clearance(facts: dict[str, Any]) -> dict[str, Any]:
     told = {"checked": clear["checked"], "not_checked": clear["unknown"]}
     if clear["checked"]:
         told |= {
-            "clears_from": zero + clear["low_deg"] * per_deg,
-            "clears_to": zero + clear["high_deg"] * per_deg,
+            "clears_from": round(zero + clear["low_deg"] * per_deg, 3),
+            "clears_to": round(zero + clear["high_deg"] * per_deg, 3),
             "unit": facts["shown"]["unit"],
             "beyond": clear["beyond"],
         }

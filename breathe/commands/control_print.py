@@ -87,11 +87,12 @@ def _told(found: Control, path: Path, rows: Rows, table: Table, proof: Proof) ->
             "Between cells the limits of single cells (burnt gas, knock, vacuum), joined by "
             f"straight lines, are passed by up to {proof.past_cell_limits:.2g} {unit}."
         )
+    low, high = proof.output_limits(table.step)
     if proof.needs_output_limits:
         told.append(
             "A controller that rounds the products of its four cells one by one could ask for "
             f"{proof.products_lowest:g} to {proof.products_highest:g}: set its output limits to "
-            f"{proof.safe_low:g} and {proof.safe_high:g}."
+            f"{low:g} and {high:g}."
         )
     return " ".join(told)
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
@@ -276,6 +277,12 @@ class Proof:
         """Whether no look-up along straight lines leaves the safe range."""
         slack = 1e-6
         return self.lowest >= self.safe_low - slack and self.highest <= self.safe_high + slack
+
+    def output_limits(self, step: float) -> tuple[float, float]:
+        """The safe range in whole steps, never beyond it: what a controller can be set to."""
+        low = math.ceil(self.safe_low / step - 1e-6) * step
+        high = math.floor(self.safe_high / step + 1e-6) * step
+        return round(low, 6), round(high, 6)
 
     @property
     def needs_output_limits(self) -> bool:

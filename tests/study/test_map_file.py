@@ -108,6 +108,9 @@ def test_rounding_four_products_one_by_one_leaves_the_range():
     safe = np.full((2, 2), 228.0), np.full((2, 2), 256.0)
     proof = prove(own, (228.0, 256.0), *safe)
     assert proof.holds and proof.needs_output_limits and proof.products_lowest <= 227.0
+    # What a controller is set to lies inside what is safe, in its own steps.
+    assert replace(proof, safe_high=255.7, safe_low=228.2).output_limits(0.5) == (228.5, 255.5)
+    assert proof.output_limits(0.5) == (228.0, 256.0)
 
 
 def test_a_cell_outside_the_safe_range_fails_the_proof():
