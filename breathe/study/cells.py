@@ -8,7 +8,7 @@ curves through them.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -97,6 +97,10 @@ class Cell:
     def figure_at(self, name: str, degrees: float) -> float:
         return float(np.interp(degrees, self.degrees, self.figures[name]))
 
+    def figures_at(self, degrees: float) -> dict[str, float]:
+        """All figures at a setting."""
+        return {name: self.figure_at(name, degrees) for name in self.figures}
+
     def flat_deg(self, tie: float) -> float:
         """Half the width of the settings round the best that give up less than ``tie`` [deg]."""
         low, high = self._round_best(self.loss <= self.loss[self.best] + tie)
@@ -177,8 +181,44 @@ def _cell(
     figures: Mapping[str, Floats],
     cost: Floats,
 ) -> Cell:
-    """Choose the cheapest allowed place; ``cost`` (f,) is in shares of the best's, nan where it is
-    not known."""
+    """A cell along the axis; ``cost`` (f,) is in shares of the best's, nan where it is not known."""
+    choice = cheapest(engine, limits, torque_Nm, figures, cost)
+    return Cell(
+        speed_rpm=at.speed_rpm,
+        load=load,
+        kind=kind,
+        torque_Nm=torque_Nm,
+        degrees=fine,
+        loss=choice.cost - choice.cost[choice.best],
+        figures=figures,
+        allowed=choice.allowed,
+        best=choice.best,
+        bound=choice.bound,
+        broken=choice.broken,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """The cheapest allowed of many places (f,), and what kept a cheaper one out."""
+
+    cost: Floats
+    """As given; where it was not known, the dearest."""
+    allowed: NDArray[np.bool_]
+    """Limits are kept; where no place keeps them, the least bad."""
+    best: int
+    bound: tuple[str, ...]
+    broken: tuple[str, ...]
+
+
+def cheapest(
+    engine: Engine,
+    limits: Limits,
+    torque_Nm: float,
+    figures: Mapping[str, Floats],
+    cost: Floats,
+) -> Choice:
+    """Choose among places with ``figures`` (f,) each; ``cost`` (f,) is nan where not known."""
     known = np.isfinite(cost)
     cost = np.where(known, cost, np.nanmax(cost))
     kept = limits.allowed(figures, bmep_of(engine, torque_Nm), engine.air.pressure_Pa)
@@ -190,19 +230,7 @@ def _cell(
     best = int(np.argmin(np.where(allowed, cost, np.inf)))
     broken = () if whole else kept.broken_at(best)
     bound = () if best == free or cost[best] - cost[free] < 1e-6 else kept.broken_at(free)
-    return Cell(
-        speed_rpm=at.speed_rpm,
-        load=load,
-        kind=kind,
-        torque_Nm=torque_Nm,
-        degrees=fine,
-        loss=cost - cost[best],
-        figures=figures,
-        allowed=allowed,
-        best=best,
-        bound=bound,
-        broken=broken,
-    )
+    return Choice(cost, allowed, best, bound, broken)
 
 
 def _nodes(at: AtSpeed, torque_Nm: float) -> tuple[Floats, list[Mapping[str, float]]]:
@@ -275,15 +303,26 @@ def path(engine: Engine, at: AtSpeed, limits: Limits) -> Path:
     On an axis of manifold pressure or throttle a cell says what the gauge reads, not what torque
     is asked. This tells which torque goes with it when every cell holds its best setting.
     """
-    torque = np.linspace(lightest_Nm(engine, at), at.most_Nm, _PATH)
+    torque = path_torques(engine, at)
     cells = [part_load(engine, at, limits, 0.0, float(t)) for t in torque]
+    best = [{name: cell.figures[name][cell.best] for name in cell.figures} for cell in cells]
+    return path_through(torque, best)
+
+
+def path_torques(engine: Engine, at: AtSpeed) -> Floats:
+    """Torques [Nm] from the lightest that is trusted to the most at part load's air ratio."""
+    return np.linspace(lightest_Nm(engine, at), at.most_Nm, _PATH)
+
+
+def path_through(torque_Nm: Floats, best: Sequence[Mapping[str, float]]) -> Path:
+    """What figures of the best settings at rising torques ask of manifold and throttle."""
     columns = [
-        np.array([cell.figures[name][cell.best] for cell in cells])
+        np.array([figures[name] for figures in best])
         for name in ("manifold_pressure_Pa", "log_opening")
     ]
     # Where the best setting jumps, the gauge may step back: the first torque it is read at counts.
     manifold, opening = (np.maximum.accumulate(column) for column in columns)
-    return Path(torque_Nm=torque, manifold_pressure_Pa=manifold, log_opening=opening)
+    return Path(torque_Nm=torque_Nm, manifold_pressure_Pa=manifold, log_opening=opening)
 
 
 def cell_at(
@@ -302,21 +341,31 @@ def cell_at(
     way : Path or None
         Of this speed; needed unless the axis is 'bmep'.
     """
+    kind, torque = asked_of(engine, at, axis, load, way)
+    if "full" in kind:
+        return full_load(engine, at, limits, load, kind)
+    return part_load(engine, at, limits, load, torque, kind)
+
+
+def asked_of(
+    engine: Engine, at: AtSpeed, axis: LoadAxis, load: float, way: Path | None
+) -> tuple[Kind, float]:
+    """What a cell is, and the torque [Nm] it asks for; at full load nan. Parameters as
+    `cell_at`."""
     if axis == "bmep":
         torque = torque_of(engine, load)
         if torque > at.most_Nm:
             most = float(np.nanmax(at.full["torque_Nm"]))
-            kind: Kind = "full load" if torque <= most * 1.001 else "above full load"
-            return full_load(engine, at, limits, load, kind)
+            return ("full load" if torque <= most * 1.001 else "above full load"), math.nan
     else:
         assert way is not None
-        torque = _torque_on(way, axis, load, engine.air.pressure_Pa)
+        torque = torque_on(way, axis, load, engine.air.pressure_Pa)
         if math.isinf(torque) and torque > 0:
-            return full_load(engine, at, limits, load, "full load")
+            return "full load", math.nan
     lightest = lightest_Nm(engine, at)
     if torque < lightest * (1 - 1e-9):
-        return part_load(engine, at, limits, load, lightest, "too light")
-    return part_load(engine, at, limits, load, torque)
+        return "too light", lightest
+    return "part load", torque
 
 
 def lightest_Nm(engine: Engine, at: AtSpeed) -> float:
@@ -329,7 +378,7 @@ FULL_LOAD_SHARE = 0.98
 (common practice, no source)."""
 
 
-def _torque_on(way: Path, axis: LoadAxis, load: float, outside_Pa: float) -> float:
+def torque_on(way: Path, axis: LoadAxis, load: float, outside_Pa: float) -> float:
     """Torque that goes with a reading; -inf below the lightest, inf for full load."""
     if axis == "map":
         readings, wanted = way.manifold_pressure_Pa, load

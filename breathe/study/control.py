@@ -4,7 +4,7 @@ whole steps."""
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,8 +12,14 @@ import numpy as np
 from breathe.engine.parts import Engine, Floats
 from breathe.study.cells import AtSpeed, Cell, cell_at, curve, fine_places, path
 from breathe.study.control_asked import Question
-from breathe.study.control_burn import burning_slower, slower_fuel
-from breathe.study.control_cases import Cases, Check, at_speeds_of, checked
+from breathe.study.control_burn import burning_slower
+from breathe.study.control_cases import (
+    Cases,
+    Check,
+    at_speeds_of,
+    checked,
+    fuel_burning_slower,
+)
 from breathe.study.control_smooth import in_steps, smoothed
 from breathe.study.crossings import NUMERICAL_ERROR
 from breathe.study.gear import Axis, Gear
@@ -163,7 +169,7 @@ def control_map(
     slower: dict[tuple[float, float], list[float]] = {}
     if evaluate_slower is not None and values.size <= MOST_DETAILED:
         ask = Cases(burning_slower(engine), evaluate_slower)
-        slower = _burning_slower(ask, question, at_speeds, cells)
+        slower = fuel_burning_slower(ask, question.part_load_lambda, at_speeds, cells)
         run.keys |= ask.keys
     return ControlMap(
         engine=engine,
@@ -179,19 +185,3 @@ def control_map(
         followed_over_load=smooth.over_load,
         keys=tuple(run.keys),
     )
-
-
-def _burning_slower(
-    ask: Cases,
-    question: Question,
-    at_speeds: Sequence[AtSpeed],
-    cells: Sequence[Sequence[Cell]],
-) -> dict[tuple[float, float], list[float]]:
-    return {
-        (cell.speed_rpm, cell.load): slower_fuel(
-            ask, [at.standard, *at.sweeps], cell.torque_Nm, question.part_load_lambda
-        )
-        for line in cells
-        for cell, at in zip(line, at_speeds, strict=True)
-        if cell.kind == "part load"
-    }

@@ -13,19 +13,18 @@ import pandas as pd
 from breathe.cycle.compression import compression_from
 from breathe.engine.parts import Engine, Setting
 from breathe.study.answer import Kept
-from breathe.study.cells import AtSpeed, Cell, bmep_of
+from breathe.study.cells import bmep_of
 from breathe.study.control import MOST_DETAILED, ControlMap
 from breathe.study.control_anchors import anchor_facts
 from breathe.study.control_asked import Question, setting_at
-from breathe.study.control_burn import savings_otherwise
 from breathe.study.control_limits import fallback_facts, limit_facts, pedal_facts
 from breathe.study.crossings import NUMERICAL_ERROR
+from breathe.study.equal_torque import figures_told, side_by_side
 from breathe.study.fingerprint import fingerprint
 from breathe.study.gear import Gear
 from breathe.study.gear_change import Actuator, Change, Traverse, change_gear, time_to_cross_s
 from breathe.study.judge_map import judged
 from breathe.study.map_file import Table
-from breathe.study.part_load import at_equal_torque
 from breathe.study.smooth_map import Step, steepest
 from breathe.study.typed_map import TypedMap
 from breathe.valvetrain.dwell import lift_curve
@@ -146,7 +145,7 @@ def _cells(found: ControlMap) -> pd.DataFrame:
                 "given_up": float(given_up[i, j]),
                 "as_good_deg": float(flat[i, j]),
                 "against_standard": float(against[i, j]),
-                **_figures(found, cell, x),
+                **figures_told(found.engine, cell.speed_rpm, cell.figures_at(x)),
                 "check_torque_off": check.torque_off if check else math.nan,
                 "check_fuel_off": check.fuel_off if check else math.nan,
             }
@@ -171,75 +170,11 @@ def _cells(found: ControlMap) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def _figures(found: ControlMap, cell: Cell, degrees: float) -> dict[str, float]:
-    """What a cell is like at a place along the axis, SI."""
-    at = {name: cell.figure_at(name, degrees) for name in cell.figures}
-    power = at["torque_Nm"] * cell.speed_rpm * math.pi / 30
-    return {
-        "bmep_Pa": bmep_of(found.engine, at["torque_Nm"]),
-        "bsfc_kg_per_J": at["fuel_kg_per_s"] / power,
-        "vacuum_Pa": found.engine.air.pressure_Pa - at["manifold_pressure_Pa"],
-        "throttle": math.exp(min(at.pop("log_opening"), 0.0)),
-        **at,
-    }
-
-
 def _equal(found: ControlMap) -> pd.DataFrame:
-    """Every setting that was run at the torque of each cell, beside the standard."""
+    """Settings side by side at equal torque, for a map of few cells."""
     if found.values_deg.size > MOST_DETAILED:
         return pd.DataFrame()
-    rows = []
-    for line in found.cells:
-        for cell, at in zip(line, found.at_speeds, strict=True):
-            if cell.kind != "part load":
-                continue
-            compared = at_equal_torque(
-                [at.standard, *at.sweeps],
-                at.standard,
-                cell.torque_Nm,
-                NUMERICAL_ERROR,
-                _otherwise(found, cell, at),
-            )
-            for one in compared:
-                figures, (low, high) = one.figures, one.fuel_saved_band
-                power = figures["torque_Nm"] * cell.speed_rpm * math.pi / 30
-                rows.append(
-                    {
-                        "speed_rpm": cell.speed_rpm,
-                        "load": cell.load,
-                        "setting": one.setting.label.removesuffix(" standard"),
-                        "standard": one.setting.label.endswith(" standard"),
-                        "reached": one.reached,
-                        "bmep_Pa": bmep_of(found.engine, figures["torque_Nm"]),
-                        "throttle": math.exp(figures["log_opening"]),
-                        "bsfc_kg_per_J": figures["fuel_kg_per_s"] / power,
-                        "vacuum_Pa": found.engine.air.pressure_Pa - figures["manifold_pressure_Pa"],
-                        "fuel_saved": one.fuel_saved,
-                        "fuel_saved_low": low,
-                        "fuel_saved_high": high,
-                        **{k: v for k, v in figures.items() if k != "log_opening"},
-                    }
-                )
-    return pd.DataFrame(rows)
-
-
-def _otherwise(found: ControlMap, cell: Cell, at: AtSpeed) -> list[list[float]]:
-    """Savings of the standard and of every setting if it burnt otherwise; empty if not run."""
-    slower = found.slower.get((cell.speed_rpm, cell.load))
-    standard = at.standard.at_torque(cell.torque_Nm)
-    if slower is None or standard is None:
-        return []
-    told: list[list[float]] = []
-    for sweep, fuel in zip([at.standard, *at.sweeps], slower, strict=True):
-        own = sweep.at_torque(cell.torque_Nm)
-        if own is None:
-            told.append([])
-            continue
-        saved = 1.0 - own["fuel_kg_per_s"] / standard["fuel_kg_per_s"]
-        ratios = fuel / own["fuel_kg_per_s"], slower[0] / standard["fuel_kg_per_s"]
-        burn = own["burn_10_90_deg"] / standard["burn_10_90_deg"]
-        told.append(savings_otherwise(saved, ratios, burn))
-    return told
+    return side_by_side(found.engine, found.cells, found.at_speeds, found.slower)
 
 
 def _steepest(found: ControlMap) -> dict[str, Any]:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Protocol
 
 import numpy as np
 
@@ -14,9 +15,12 @@ from breathe.study.cells import LIGHTEST_BMEP_PA, AtSpeed, Cell, bmep_of, torque
 from breathe.study.choose import setting_named
 from breathe.study.compare import Row
 from breathe.study.control_asked import Question, node_places, setting_at
+from breathe.study.control_burn import slower_fuel
+from breathe.study.equal_torque import CellAsked, compared_sweeps
 from breathe.study.evaluate import Point, alone
 from breathe.study.gear import Gear
-from breathe.study.part_load import FIGURES, Evaluate, swept, usable_row, with_fuel
+from breathe.study.map_axes import LoadScale
+from breathe.study.part_load import FIGURES, Evaluate, Sweep, swept, usable_row, with_fuel
 
 MISSED = 0.01
 """Share of the torque asked for that a checked cell may miss before its opening is put right."""
@@ -59,16 +63,53 @@ class Check:
         return self.fuel_kg_per_J / self.fuel_asked_kg_per_J - 1.0
 
 
+class Asked(Protocol):
+    """What a map is asked for over speed and load, however its settings are made."""
+
+    @property
+    def speeds_rpm(self) -> tuple[float, ...]: ...
+    @property
+    def scale(self) -> LoadScale: ...
+    @property
+    def loads(self) -> tuple[float, ...]: ...
+    @property
+    def part_load_lambda(self) -> float: ...
+
+
 def at_speeds_of(run: Cases, gear: Gear, question: Question) -> tuple[AtSpeed, ...]:
+    """All that a map along one axis rests on, by speed."""
     places = node_places(question.limits)
     settings = [setting_at(gear, question, float(x)) for x in places]
     standard = setting_named(run.engine, run.engine.standard)
     # Labels tell sweeps apart; the standard may well be called like one of the others.
     standard = replace(standard, label=f"{standard.label} standard")
+    return run_settings(run, question, settings, places, standard)
+
+
+def run_settings(
+    run: Cases, question: Asked, settings: Sequence[Setting], places: Floats, standard: Setting
+) -> tuple[AtSpeed, ...]:
+    """Full load and throttled sweeps of settings and of the standard, by speed.
+
+    Parameters
+    ----------
+    run : Cases
+    question : Asked
+    settings : (n,) sequence of Setting
+    places : (n,) float
+        Where they stand along the axis; their numbers where there is none.
+    standard : Setting
+        One of the settings itself, or one of another label.
+
+    Raises
+    ------
+    BreatheError
+        Loads above full load at every speed; a speed at which no case is of use.
+    """
     full = _full_load(run, [*settings, standard], question.speeds_rpm)
-    _ask_if_above(run.engine, question, full)
+    ask_if_above(run.engine, question, full)
     lightest = LIGHTEST_BMEP_PA
-    if question.load_axis == "bmep":
+    if question.scale.axis == "bmep":
         lightest = max(lightest, min(question.loads))
     found = swept(
         run.engine,
@@ -116,11 +157,11 @@ def _figures(row: Row) -> dict[str, float] | None:
     return with_fuel(row) if usable_row(row) else None
 
 
-def _ask_if_above(
-    engine: Engine, question: Question, full: Mapping[float, list[dict[str, float] | None]]
+def ask_if_above(
+    engine: Engine, question: Asked, full: Mapping[float, list[dict[str, float] | None]]
 ) -> None:
     """Refuse loads that are all above what any speed gives."""
-    if question.load_axis != "bmep":
+    if question.scale.axis != "bmep":
         return
     most = {
         speed: max((row["torque_Nm"] for row in rows if row), default=0.0)
@@ -140,15 +181,25 @@ def _ask_if_above(
 
 def checked(
     run: Cases,
-    gear: Gear,
     question: Question,
-    at_speeds: Sequence[AtSpeed],
     cells: Sequence[Sequence[Cell]],
     values: Floats,
+    setting_of: Callable[[int, int], Setting],
+    sweep_near: Callable[[int, int], Sweep],
 ) -> tuple[Check, ...]:
     """Every cell that has a torque of its own, run at its setting.
 
     Where the torque asked is missed, the opening is put right once and run again.
+
+    Parameters
+    ----------
+    run : Cases
+    question : Question
+    cells : (m, n) sequence of Cell
+    values : (m, n) float
+        The map along the cells' axis.
+    setting_of, sweep_near : callable
+        Of a row and a column: the setting the map holds there, and the sweep run nearest to it.
     """
     places = [
         (i, j)
@@ -160,20 +211,20 @@ def checked(
         place: min(cells[place[0]][place[1]].figure_at("log_opening", float(values[place])), 0.0)
         for place in places
     }
-    checks = _run_cells(run, gear, question, cells, values, openings)
+    checks = _run_cells(run, question, cells, values, setting_of, openings)
     again = {
-        (c.row, c.column): _put_right(at_speeds[c.column], c, openings[c.row, c.column], values)
+        (c.row, c.column): _put_right(sweep_near(c.row, c.column), c, openings[c.row, c.column])
         for c in checks
         if cells[c.row][c.column].kind == "part load" and not abs(c.torque_off) <= MISSED
     }
-    better = {(c.row, c.column): c for c in _run_cells(run, gear, question, cells, values, again)}
+    once_more = _run_cells(run, question, cells, values, setting_of, again)
+    better = {(c.row, c.column): c for c in once_more}
     return tuple(better.get((c.row, c.column), c) for c in checks)
 
 
-def _put_right(at: AtSpeed, check: Check, log_opening: float, values: Floats) -> float:
+def _put_right(sweep: Sweep, check: Check, log_opening: float) -> float:
     """The opening that should give the torque, by the slope of the nearest sweep."""
-    x = float(values[check.row, check.column])
-    slope = at.sweeps[int(np.argmin(np.abs(at.places_deg - x)))].slope_at(log_opening)
+    slope = sweep.slope_at(log_opening)
     if slope <= 0.0 or not math.isfinite(check.torque_Nm):
         return log_opening
     step = (check.torque_asked_Nm - check.torque_Nm) / slope
@@ -182,15 +233,15 @@ def _put_right(at: AtSpeed, check: Check, log_opening: float, values: Floats) ->
 
 def _run_cells(
     run: Cases,
-    gear: Gear,
     question: Question,
     cells: Sequence[Sequence[Cell]],
     values: Floats,
+    setting_of: Callable[[int, int], Setting],
     openings: Mapping[tuple[int, int], float],
 ) -> list[Check]:
     points = [
         Point(
-            setting_at(gear, question, float(values[place])),
+            setting_of(*place),
             _operating(question, cells[place[0]][place[1]], opening),
         )
         for place, opening in openings.items()
@@ -222,3 +273,21 @@ def _operating(question: Question, cell: Cell, log_opening: float) -> Operating:
         throttle=math.exp(log_opening),
         lambda_=question.part_load_lambda,
     )
+
+
+def fuel_burning_slower(
+    ask: Cases,
+    part_load_lambda: float,
+    at_speeds: Sequence[AtSpeed],
+    cells: Sequence[Sequence[CellAsked]],
+) -> dict[tuple[float, float], list[float]]:
+    """By speed and load of a part-load cell: fuel [kg/s] at its torque of the standard and of every
+    setting, run by ``ask`` with a charge that burns slower."""
+    return {
+        (cell.speed_rpm, cell.load): slower_fuel(
+            ask, compared_sweeps(at), cell.torque_Nm, part_load_lambda
+        )
+        for line in cells
+        for cell, at in zip(line, at_speeds, strict=True)
+        if cell.kind == "part load"
+    }
