@@ -54,6 +54,10 @@ class AtSpeed:
         """Least torque that half of the sweeps reach down to; the others are unknown there."""
         return float(np.nanmedian([sweep.least_Nm for sweep in self.sweeps]))
 
+    def sweep_near(self, degrees: float) -> Sweep:
+        """The sweep of the setting nearest to a place along the axis."""
+        return self.sweeps[int(np.argmin(np.abs(self.places_deg - degrees)))]
+
     @property
     def most_Nm(self) -> float:
         """Most torque at the air ratio of part load."""
@@ -181,7 +185,7 @@ def _cell(
     figures: Mapping[str, Floats],
     cost: Floats,
 ) -> Cell:
-    """A cell along the axis; ``cost`` (f,) is in shares of the best's, nan where it is not known."""
+    """A cell; ``cost`` (f,) is in shares of the best's, nan where it is not known."""
     choice = cheapest(engine, limits, torque_Nm, figures, cost)
     return Cell(
         speed_rpm=at.speed_rpm,

@@ -11,7 +11,7 @@ import numpy as np
 
 from breathe.engine.parts import Engine, Floats
 from breathe.study.cells import AtSpeed, Cell, cell_at, curve, fine_places, path
-from breathe.study.control_asked import Question
+from breathe.study.control_asked import Question, setting_at
 from breathe.study.control_burn import burning_slower
 from breathe.study.control_cases import (
     Cases,
@@ -165,7 +165,14 @@ def control_map(
     )
     smooth = smoothed(question, cells)
     values = in_steps(question, cells, smooth.degrees)
-    checks = checked(run, gear, question, at_speeds, cells, values)
+    checks = checked(
+        run,
+        question,
+        cells,
+        values,
+        lambda i, j: setting_at(gear, question, float(values[i, j])),
+        lambda i, j: at_speeds[j].sweep_near(float(values[i, j])),
+    )
     slower: dict[tuple[float, float], list[float]] = {}
     if evaluate_slower is not None and values.size <= MOST_DETAILED:
         ask = Cases(burning_slower(engine), evaluate_slower)

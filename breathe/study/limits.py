@@ -159,7 +159,7 @@ def clear_range(engine: Engine, gear: Gear, axis: int, stand: Sequence[float]) -
         Where all axes stand; the moving one's is passed over.
     """
     low, high = gear.axes[axis].low_deg, gear.axes[axis].high_deg
-    checked, unknown = _known(engine)
+    checked, unknown = known_clearances(engine)
     if not checked:
         return Clear(low_deg=low, high_deg=high, checked=checked, unknown=unknown)
 
@@ -243,7 +243,7 @@ def _motion(engine: Engine, setting: Setting, side: Side) -> ValveMotion:
     return ValveMotion(curve=curve, lash_m=cam.lash_m)
 
 
-def _known(engine: Engine) -> tuple[tuple[str, ...], tuple[str, ...]]:
+def known_clearances(engine: Engine) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Names of the clearances that can be checked, and of those that cannot."""
     mechanics = engine.mechanics or Mechanics()
     told = {f"{side} valve to piston": mechanics.of(side).piston_gap for side in SIDES}

@@ -18,7 +18,7 @@ from scipy.optimize import minimize
 
 Floats = NDArray[np.float64]
 Response = Callable[[Floats], Floats]
-"""(m, n_axes) places -> (m,) figures."""
+"""(m, n_axes) places -> (m,) figures, or (m, f) of several."""
 
 APART_DEG = 0.5
 """Places nearer than this on every axis count as one [deg crank]."""
@@ -39,8 +39,8 @@ def response(places: ArrayLike, values: ArrayLike) -> Response:
     ----------
     places : (n, n_axes) array_like
         Each once [deg crank].
-    values : (n,) array_like
-        nan where a case gave no figure; such places are passed over.
+    values : (n,) or (n, f) array_like
+        One figure of each or several; nan where a case gave none; such places are passed over.
 
     Raises
     ------
@@ -48,7 +48,7 @@ def response(places: ArrayLike, values: ArrayLike) -> Response:
         Too few figures for a shape.
     """
     x, y = np.atleast_2d(np.asarray(places, dtype=float)), np.asarray(values, dtype=float)
-    known = np.isfinite(y)
+    known = np.isfinite(y).reshape(len(y), -1).all(axis=1)
     x, y = x[known], y[known]
     axes = x.shape[1]
     if len(y) < least_figures(axes):
