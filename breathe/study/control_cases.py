@@ -181,7 +181,7 @@ def ask_if_above(
 
 def checked(
     run: Cases,
-    question: Question,
+    question: Asked,
     cells: Sequence[Sequence[Cell]],
     values: Floats,
     setting_of: Callable[[int, int], Setting],
@@ -194,7 +194,7 @@ def checked(
     Parameters
     ----------
     run : Cases
-    question : Question
+    question : Asked
     cells : (m, n) sequence of Cell
     values : (m, n) float
         The map along the cells' axis.
@@ -233,7 +233,7 @@ def _put_right(sweep: Sweep, check: Check, log_opening: float) -> float:
 
 def _run_cells(
     run: Cases,
-    question: Question,
+    question: Asked,
     cells: Sequence[Sequence[Cell]],
     values: Floats,
     setting_of: Callable[[int, int], Setting],
@@ -265,7 +265,7 @@ def _run_cells(
     return checks
 
 
-def _operating(question: Question, cell: Cell, log_opening: float) -> Operating:
+def _operating(question: Asked, cell: Cell, log_opening: float) -> Operating:
     if cell.kind == "full load":
         return Operating(speed_rpm=cell.speed_rpm)
     return Operating(
