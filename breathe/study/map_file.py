@@ -234,7 +234,7 @@ def look_up_by_products(
     for row, of_load in ((i, share_steps - over_load), (i2, over_load)):
         for column, of_speed in ((j, share_steps - over_speed), (j2, over_speed)):
             found += np.floor_divide(counts[row, column] * of_load * of_speed + add, whole)
-    return found * table.step
+    return np.asarray(found * table.step, dtype=np.float64)
 
 
 def _place(axis: Floats, at: Floats, share_steps: int) -> tuple[np.ndarray, np.ndarray]:

@@ -82,12 +82,13 @@ def letters(found: Control) -> tuple[list[list[str]], list[str]]:
     """
     wide = found.cells.pivot(index="load", columns="speed_rpm", values="kind")
     used: dict[str, str] = {}
-    texts = [["" for _ in wide.columns] for _ in wide.index]
+    loads, speeds = list(wide.index), list(wide.columns)
+    texts = [["" for _ in speeds] for _ in loads]
     for limit in found.facts["limits"]:
         letter = LETTERS[limit["limit"]]
         for cells, mark in (("binds", letter), ("not_kept", letter.lower())):
             for speed, load in limit.get(cells, []):
-                texts[wide.index.get_loc(load)][wide.columns.get_loc(speed)] += mark
+                texts[loads.index(load)][speeds.index(speed)] += mark
                 used[letter] = limit["limit"]
     meaning = [f"{letter} {name}" for letter, name in used.items()]
     if any(text != text.upper() for line in texts for text in line):

@@ -17,6 +17,8 @@ WORST_BALANCE = 1e-6
 _KNOCKS_SOON = 0.9
 """Index from which a later burn is put down to knock."""
 _LATER_DEG = 0.5
+_SLOW_RPM = 1500.0
+"""Below, end gas taken as warm as if it lost no heat has long to react (from memory)."""
 _EXAMPLES = 4
 
 
@@ -147,11 +149,14 @@ def _spark(table: pd.DataFrame, about: About) -> list[str]:
     if not held.any():
         return []
     worst = table[later == later[held].max()].iloc[0]
-    return [
+    told = (
         f"Spark retarded from best torque to hold the knock index at 1: "
         f"{int(held.sum())} of {len(table)} cases, by up to {later[held].max():.0f} deg crank "
         f"({_case(worst)}). An estimate for octane as assumed or given, no guarantee."
-    ]
+    )
+    if float(worst["speed_rpm"]) < _SLOW_RPM:
+        told += f" Below {_SLOW_RPM:.0f} rpm the index sees too much knock rather than too little."
+    return [told]
 
 
 def _balance(table: pd.DataFrame) -> list[str]:
