@@ -13,10 +13,11 @@ import pandas as pd
 from breathe.cycle.compression import compression_from
 from breathe.engine.parts import Engine, Setting
 from breathe.study.answer import Kept
-from breathe.study.cells import bmep_of
+from breathe.study.cells import Cell, bmep_of
 from breathe.study.control import MOST_DETAILED, ControlMap
 from breathe.study.control_anchors import anchor_facts
 from breathe.study.control_asked import Question, setting_at
+from breathe.study.control_cases import Check
 from breathe.study.control_limits import fallback_facts, limit_facts, pedal_facts
 from breathe.study.crossings import NUMERICAL_ERROR
 from breathe.study.equal_torque import figures_told, side_by_side
@@ -113,7 +114,7 @@ def answer_of(
         "actuator": _actuator(found),
         "pedal": pedal_facts(found),
         "throttle_needed": _throttle_needed(found),
-        "checks": _checks(found),
+        "checks": check_facts(found.checks, found.cells),
         "anchors": anchor_facts(found),
         "model_runs": len(found.keys),
         # The gaps decide the safe range, which no cycle knows.
@@ -258,18 +259,19 @@ def _throttle_needed(found: ControlMap) -> dict[str, Any] | None:
     }
 
 
-def _checks(found: ControlMap) -> dict[str, Any]:
-    good = [c for c in found.checks if c.settled]
+def check_facts(checks: Sequence[Check], cells: Sequence[Sequence[Cell]]) -> dict[str, Any]:
+    """How far cells that were run lie off what the curves say."""
+    good = [c for c in checks if c.settled]
     if not good:
-        return {"count": len(found.checks), "settled": 0}
+        return {"count": len(checks), "settled": 0}
 
     def worst(name: str) -> dict[str, Any]:
         one = max(good, key=lambda c: abs(getattr(c, name)))
-        cell = found.cells[one.row][one.column]
+        cell = cells[one.row][one.column]
         return {"off": getattr(one, name), "speed_rpm": cell.speed_rpm, "load": cell.load}
 
     return {
-        "count": len(found.checks),
+        "count": len(checks),
         "settled": len(good),
         "torque": worst("torque_off"),
         "fuel": worst("fuel_off"),

@@ -11,6 +11,7 @@ import numpy as np
 from breathe.study.cells import Cell
 from breathe.study.control import ControlMap
 from breathe.study.crossings import NUMERICAL_ERROR
+from breathe.study.limits import Limits
 
 _AT_END_DEG = 0.25
 _WORTH_DEG = 12.0
@@ -39,24 +40,7 @@ def limit_facts(found: ControlMap) -> list[dict[str, Any]]:
         )
         value = [question.shown.of(limits.clear.low_deg), question.shown.of(limits.clear.high_deg)]
         told.append({"limit": "clearance", "value": value, "binds": at_clear})
-    by_name = {
-        "residual": limits.residual_most,
-        "knock": limits.knock_most,
-        "burning": None,
-    }
-    if limits.vacuum is not None:
-        by_name["vacuum"] = limits.vacuum.least_Pa
-    for name, value_ in by_name.items():
-        told.append(
-            {
-                "limit": name,
-                "value": value_,
-                "binds": [
-                    _place(c) for c in _own(found) if name in c.bound and name not in c.broken
-                ],
-                "not_kept": [_place(c) for c in _own(found) if name in c.broken],
-            }
-        )
+    told += running_limits(limits, found.cells)
     if question.steepest is not None and len(question.speeds_rpm) > 1:
         binds = _slewing(found, 1, question.steepest, question.speeds_rpm)
         told.append({"limit": "slew", "value": question.steepest, "binds": binds})
@@ -68,9 +52,30 @@ def limit_facts(found: ControlMap) -> list[dict[str, Any]]:
     return told
 
 
-def _own(found: ControlMap) -> list[Cell]:
+def running_limits(limits: Limits, cells: Sequence[Sequence[Cell]]) -> list[dict[str, Any]]:
+    """Limits that depend on speed and load, with the cells they bind; as `limit_facts`."""
+    by_name = {
+        "residual": limits.residual_most,
+        "knock": limits.knock_most,
+        "burning": None,
+    }
+    if limits.vacuum is not None:
+        by_name["vacuum"] = limits.vacuum.least_Pa
+    own = _own(cells)
+    return [
+        {
+            "limit": name,
+            "value": value,
+            "binds": [_place(c) for c in own if name in c.bound and name not in c.broken],
+            "not_kept": [_place(c) for c in own if name in c.broken],
+        }
+        for name, value in by_name.items()
+    ]
+
+
+def _own(cells: Sequence[Sequence[Cell]]) -> list[Cell]:
     """Cells with a torque of their own; the others are held from these."""
-    return [c for line in found.cells for c in line if c.kind in ("part load", "full load")]
+    return [c for line in cells for c in line if c.kind in ("part load", "full load")]
 
 
 def _place(cell: Cell) -> list[float]:
@@ -89,7 +94,7 @@ def _at_ends(found: ControlMap, low: float, high: float) -> list[list[float]]:
             return cell.loss_at(high - inside) > NUMERICAL_ERROR
         return False
 
-    return [_place(cell) for cell in _own(found) if held(cell)]
+    return [_place(cell) for cell in _own(found.cells) if held(cell)]
 
 
 def _slewing(

@@ -76,11 +76,8 @@ def change_gear(table: Table, change: Change, actuator: Actuator, torque: Torque
     torque : callable
         Full-load torque at speeds and cell values.
     """
-    time = np.arange(-BEFORE_S, change.lasts_s + AFTER_S, STEP_S)
-    share = np.clip(time / change.lasts_s, 0.0, 1.0)
-    speed = change.from_rpm + share * (change.to_rpm - change.from_rpm)
+    time, speed, load = course(change, table.loads[0], table.loads[-1])
     shut = (time >= 0.0) & (time < change.lasts_s)
-    load = np.where(shut, table.loads[0], table.loads[-1])
     target = look_up(table, speed, load)
     actual = follow(target, actuator)
     wanted, got = torque(speed, target), torque(speed, actual)
@@ -88,6 +85,15 @@ def change_gear(table: Table, change: Change, actuator: Actuator, torque: Torque
     return Traverse(
         time_s=time, speed_rpm=speed, load=load, target=target, actual=actual, torque_lost=lost
     )
+
+
+def course(change: Change, lowest: float, highest: float) -> tuple[Floats, Floats, Floats]:
+    """Time [s], speed [rpm] and load of a change; the highest load while the gear is in."""
+    time = np.arange(-BEFORE_S, change.lasts_s + AFTER_S, STEP_S)
+    share = np.clip(time / change.lasts_s, 0.0, 1.0)
+    speed = change.from_rpm + share * (change.to_rpm - change.from_rpm)
+    shut = (time >= 0.0) & (time < change.lasts_s)
+    return time, speed, np.where(shut, lowest, highest)
 
 
 def follow(target: Floats, actuator: Actuator) -> Floats:

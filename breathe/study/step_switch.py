@@ -1,0 +1,259 @@
+"""At which engine speeds a map of steps switches, with how much hysteresis, and what is felt.
+
+Between cells everything is read on straight lines over speed: where two steps burn or pull the
+same, and up to where a step keeps its limits. A band of hysteresis lies where both steps keep
+theirs, and between the two cells that differ.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from scipy.interpolate import PchipInterpolator
+
+from breathe.engine.parts import Engine, Floats
+from breathe.study.cells import AtSpeed, Cell, bmep_of
+from breathe.study.crossings import NUMERICAL_ERROR
+from breathe.study.limits import Limits
+from breathe.study.part_load import Sweep
+from breathe.study.step_map import StepMap
+
+Span = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Switch:
+    """One change of step along a row of the map. Speeds in rpm."""
+
+    load: float
+    """Of the row, SI."""
+    below_rpm: float
+    above_rpm: float
+    """The cells it lies between."""
+    first: int
+    then: int
+    """Numbers of the step below and of the step above."""
+    equal_rpm: float
+    """Where both are as good; the nearer cell where they nowhere are, nan where not known."""
+    tied_rpm: Span
+    """Between these they differ by less than the numerical error."""
+    up_rpm: float
+    """Speed rising: from here on the second is held."""
+    down_rpm: float
+    """Speed falling: from here on the first is held."""
+    limited: bool
+    """A limit, not torque or fuel, decides where."""
+    proven: bool
+    """Whether one of the two is known to keep the limits at every speed between the cells."""
+    felt_up: float
+    felt_down: float
+    """Share by which torque changes at once, the throttle where it stood [-]; nan if not known."""
+
+    @property
+    def band_rpm(self) -> float:
+        return self.up_rpm - self.down_rpm
+
+
+def switches_of(found: StepMap) -> list[Switch]:
+    """Every switch of a map, row by row, speed rising."""
+    numbers, held = found.numbers, found.held
+    return [
+        _switch(found, i, j)
+        for i in range(len(found.cells))
+        for j in range(len(found.at_speeds) - 1)
+        if numbers[i, j] != numbers[i, j + 1] and held[i, j] != held[i, j + 1]
+    ]
+
+
+def _switch(found: StepMap, i: int, j: int) -> Switch:
+    question, engine = found.question, found.engine
+    here, there = found.cells[i][j], found.cells[i][j + 1]
+    at, next_ = found.at_speeds[j], found.at_speeds[j + 1]
+    a, b = int(found.held[i, j]), int(found.held[i, j + 1])
+    ends = here.speed_rpm, there.speed_rpm
+    keeps_a = kept_between(engine, question.limits, here, there, a)
+    keeps_b = kept_between(engine, question.limits, here, there, b)
+    assert keeps_a is not None and keeps_b is not None  # each is held in a cell of its own
+    room = keeps_b[0], keeps_a[1]
+    better = [float(cell.loss[a] - cell.loss[b]) for cell in (here, there)]
+    equal, tied = equal_at(ends, (better[0], better[1]))
+    wanted = (ends[0] + ends[1]) / 2 if math.isnan(equal) else equal
+    down, up = band(wanted, question.hysteresis_rpm, room)
+    felt = [(felt_at(cell, one, a, b), felt_at(cell, one, b, a))
+            for cell, one in ((here, at), (there, next_))]  # fmt: skip
+    return Switch(
+        load=here.load,
+        below_rpm=ends[0],
+        above_rpm=ends[1],
+        first=question.numbers[a],
+        then=question.numbers[b],
+        equal_rpm=equal,
+        tied_rpm=tied,
+        up_rpm=up,
+        down_rpm=down,
+        limited=not room[0] <= wanted <= room[1],
+        proven=room[0] <= room[1],
+        felt_up=float(np.interp(up, ends, [x for x, _ in felt])),
+        felt_down=float(np.interp(down, ends, [x for _, x in felt])),
+    )
+
+
+def equal_at(ends: Span, better: Span, tie: float = NUMERICAL_ERROR) -> tuple[float, Span]:
+    """Where two steps are as good on a straight line, and between which speeds they tie.
+
+    Parameters
+    ----------
+    ends : (float, float)
+        Speeds of two cells [rpm], rising.
+    better : (float, float)
+        What the first step loses against the second there, as shares [-]; nan if not known.
+    tie : float
+
+    Returns
+    -------
+    float, (float, float)
+        The nearer end where there is no such speed between; nan where a share is not known.
+
+    Examples
+    --------
+    >>> equal_at((2000.0, 3000.0), (-0.01, 0.03), 0.005)
+    (2250.0, (2125.0, 2375.0))
+    >>> equal_at((2000.0, 3000.0), (-0.03, -0.01), 0.005)[0]
+    3000.0
+    """
+    low, high = better
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return math.nan, (math.nan, math.nan)
+    if low == high:
+        middle = (ends[0] + ends[1]) / 2 if low == 0 else ends[1 if low < 0 else 0]
+        return middle, ends if abs(low) <= tie else (middle, middle)
+
+    def speed(share: float) -> float:
+        away = (share - low) / (high - low)
+        return float(ends[0] + min(max(away, 0.0), 1.0) * (ends[1] - ends[0]))
+
+    if low > high:  # the first gains on the second: only other cells make it give way here
+        return (ends[1] if abs(high) < abs(low) else ends[0]), (math.nan, math.nan)
+    return speed(0.0), (speed(-tie), speed(tie))
+
+
+def band(wanted: float, width: float, room: Span) -> Span:
+    """Speeds to switch down and up at: ``width`` apart round ``wanted``, moved and if need be cut
+    to lie in the room; its middle twice where there is none.
+
+    Examples
+    --------
+    >>> band(2900.0, 300.0, (2000.0, 3000.0)), band(2500.0, 300.0, (2400.0, 2500.0))
+    ((2700.0, 3000.0), (2400.0, 2500.0))
+    """
+    low, high = room
+    if low > high:
+        middle = float(round((low + high) / 2))
+        return middle, middle
+    width = min(width, high - low)
+    down = min(max(wanted - width / 2, low), high - width)
+    up = down + width
+    # To whole rpm, inwards; what is narrower than that stays as it is.
+    whole = math.ceil(down - 1e-9), math.floor(up + 1e-9)
+    return (float(whole[0]), float(whole[1])) if whole[0] <= whole[1] else (down, up)
+
+
+def kept_between(engine: Engine, limits: Limits, here: Cell, there: Cell, step: int) -> Span | None:
+    """Speeds between two cells at which a step keeps its limits, read on straight lines.
+
+    Returns
+    -------
+    (float, float) or None
+        None where neither cell allows it. Where a step is allowed in one cell and the limit it
+        passes on the way to the other is not known, the cell alone.
+    """
+    ok = bool(here.allowed[step]), bool(there.allowed[step])
+    ends = here.speed_rpm, there.speed_rpm
+    if not any(ok):
+        return None
+    if all(ok):
+        return ends
+    over = [limits_over(engine, limits, cell, step) for cell in (here, there)]
+    inside, outside = over if ok[0] else over[::-1]
+    start, end = ends if ok[0] else ends[::-1]
+    shares = [
+        inside[name] / (inside[name] - outside[name]) if inside[name] < 0 else 0.0
+        for name in outside
+        if outside[name] > 0
+    ]
+    known = all(math.isfinite(x) for x in outside.values())
+    edge = start + (min(shares) if shares and known else 0.0) * (end - start)
+    return (start, edge) if ok[0] else (edge, start)
+
+
+def limits_over(engine: Engine, limits: Limits, cell: Cell, step: int) -> Mapping[str, float]:
+    """By how much a step passes each limit of running in a cell; below 0 it keeps it."""
+    bmep = bmep_of(engine, cell.torque_Nm)
+    kept = limits.allowed(cell.figures, bmep, engine.air.pressure_Pa)
+    return {name: float(over[step]) for name, over in kept.over.items()}
+
+
+def kept_spans(found: StepMap, i: int, step: int) -> list[Span]:
+    """Speeds of a row at which a step keeps its limits, as few stretches as they are."""
+    limits, engine = found.question.limits, found.engine
+    line = found.cells[i]
+    if len(line) == 1:
+        return [(line[0].speed_rpm, line[0].speed_rpm)] if line[0].allowed[step] else []
+    spans: list[Span] = []
+    for here, there in pairwise(line):
+        span = kept_between(engine, limits, here, there, step)
+        if span is None:
+            continue
+        if spans and spans[-1][1] >= span[0]:
+            spans[-1] = spans[-1][0], max(spans[-1][1], span[1])
+        else:
+            spans.append(span)
+    return spans
+
+
+def felt_at(cell: Cell, at: AtSpeed, from_: int, to: int) -> float:
+    """Share by which torque changes when a step is switched and the throttle stays [-]."""
+    if "full" in cell.kind:
+        torque = cell.figures["torque_Nm"]
+        return float(torque[to] / torque[from_] - 1.0)
+    opening = float(cell.figures["log_opening"][from_])
+    return torque_at_opening(at.sweeps[to], opening) / cell.torque_Nm - 1.0
+
+
+def torque_at_opening(sweep: Sweep, log_opening: float) -> float:
+    """Torque [Nm] of a sweep at an opening, its ends held; nan where it has too few cases."""
+    if len(sweep.log_opening) < 2 or not math.isfinite(log_opening):
+        return math.nan
+    held = float(np.clip(log_opening, sweep.log_opening[0], sweep.log_opening[-1]))
+    return float(PchipInterpolator(sweep.log_opening, sweep.figures["torque_Nm"])(held))
+
+
+def reading_moves(found: StepMap) -> tuple[float, int, int] | None:
+    """Farthest that a switch at equal torque moves the gauge of the load axis, SI, and its cell.
+
+    None on an axis of torque, or where nothing switches below full load.
+    """
+    name = {"map": "manifold_pressure_Pa", "throttle": "log_opening"}.get(found.question.scale.axis)
+    if name is None:
+        return None
+    moves = []
+    for i, line in enumerate(found.cells):
+        for j, cell in enumerate(line):
+            if cell.kind != "part load":
+                continue
+            reading: Floats = cell.figures[name]
+            reading = np.exp(reading) if name == "log_opening" else reading
+            for k in _neighbours(found, i, j):
+                away = abs(float(reading[k] - reading[found.held[i, j]]))
+                moves += [(away, i, j)] if math.isfinite(away) and away > 0 else []
+    return max(moves) if moves else None
+
+
+def _neighbours(found: StepMap, i: int, j: int) -> Sequence[int]:
+    rows, columns = found.held.shape
+    places = [(i - 1, j), (i + 1, j), (i, j - 1), (i, j + 1)]
+    return [int(found.held[p]) for p in places if 0 <= p[0] < rows and 0 <= p[1] < columns]
