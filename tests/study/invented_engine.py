@@ -35,12 +35,19 @@ class InventedEngine:
         self.asked += points
         return [self.row(point) for point in points]
 
-    def row(self, point: Point) -> dict[str, Any]:
-        at, sleeve = point.operating, self.engine.intake_cam.sleeve
+    def added_deg(self, point: Point) -> float:
+        sleeve = self.engine.intake_cam.sleeve
         assert sleeve is not None
-        added = point.setting.intake_travel_m * sleeve.crank_deg_per_m
-        away = (added - best_full_load_deg(at.speed_rpm)) / 100.0
-        filled = 1.0 - away**2
+        return point.setting.intake_travel_m * sleeve.crank_deg_per_m
+
+    def filled(self, point: Point) -> float:
+        """Filling as a share of the best setting's."""
+        away = self.added_deg(point) - best_full_load_deg(point.operating.speed_rpm)
+        return 1.0 - (away / 100.0) ** 2
+
+    def row(self, point: Point) -> dict[str, Any]:
+        at, added = point.operating, self.added_deg(point)
+        filled = self.filled(point)
         manifold = OUTSIDE_PA * (1.0 - math.exp(-at.throttle * 3000.0 / at.speed_rpm / 0.04))
         rich = 1.0 if at.lambda_ else 1.03
         gross = 13e5 * filled * rich * manifold / OUTSIDE_PA
