@@ -53,13 +53,13 @@ def task_of(engine: Engine, typed: dict[str, Any]) -> Task:
     durations = shown_as(engine, axis)
     shown = shown_as(engine, axis, travel=True) if typed["cells"] == "travel" else durations
     start, scale = _start_and_scale(typed)
-    speeds, loads = _axes(engine, typed, start, scale)
+    speeds, loads = axes_of(engine, typed, start, scale)
     slew = words.along(
         typed["slew"] or (SLEW if axis.deg_per_m else TURN_RATE), axis, "--slew", per_second=True
     )
     hysteresis = words.along(typed["hysteresis"] or HYSTERESIS, axis, "--hysteresis")
     step = words.step(typed["step"] or ("0.1" if shown.unit == "mm" else "0.5"), shown)
-    change = _change(engine, speeds, typed["gear_change"])
+    change = change_of(engine, speeds, typed["gear_change"])
     fallback = _fallback(typed, shown, durations, axis)
     stand = stand_of(engine, gear, which, typed["stand"])
     limits = _limits(engine, gear, which, stand, typed, shown, durations, hysteresis)
@@ -126,7 +126,7 @@ def _start_and_scale(typed: dict[str, Any]) -> tuple[TypedMap | None, LoadScale]
     return start, start.scale
 
 
-def _axes(
+def axes_of(
     engine: Engine, typed: dict[str, Any], start: TypedMap | None, scale: LoadScale
 ) -> tuple[tuple[float, ...], tuple[float, ...]]:
     """Speeds, and loads in SI: those typed, else those of the start map, else round ones."""
@@ -231,7 +231,7 @@ def _fallback(typed: dict[str, Any], shown: Shown, durations: Shown, axis: Axis)
     )
 
 
-def _change(engine: Engine, speeds_rpm: tuple[float, ...], text: str | None) -> Change:
+def change_of(engine: Engine, speeds_rpm: tuple[float, ...], text: str | None) -> Change:
     """The change asked for, or a quick one up near the limit or the end of the map (common
     practice, no source)."""
     if text is not None:
