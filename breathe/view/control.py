@@ -81,10 +81,10 @@ def control_page(
         page += [over_speed(about), ""]
     page += [_map(found), ""]
     if len(found.cells) > 1:
-        page += [_given_up(found), "", _sure(found), "", _saved(found, about), ""]
+        page += [_given_up(found), "", _sure(found), "", saved_grid(found, about), ""]
     for name in names:
         if name != "saved":
-            page += [_shown(found, name, system), ""]
+            page += [shown_grid(found, name, system), ""]
     if len(found.equal):
         page += [*equal_torque(found, system), ""]
     if len(found.start):
@@ -93,18 +93,18 @@ def control_page(
     page += [""]
     if len(_moving(found.change)):
         page += [_change(found), ""]
-    told = [*_left_out(rows), *said(_told_rows(rows), about)]
+    told = [*left_out(rows), *said(full_load_rows(rows), about)]
     page += [*(Item(text) for text in told), ""] if told else []
     page += assumptions(about, system)
     return [*page, *(Item(text) for text in _cautions(found))]
 
 
-def _told_rows(rows: pd.DataFrame) -> pd.DataFrame:
+def full_load_rows(rows: pd.DataFrame) -> pd.DataFrame:
     """Settled cases at full load: light load is told by its limits here."""
     return rows[(rows["throttle"] >= 1.0) & rows["settled"].astype(bool)] if len(rows) else rows
 
 
-def _left_out(rows: pd.DataFrame) -> list[str]:
+def left_out(rows: pd.DataFrame) -> list[str]:
     if not len(rows):
         return []
     bad = rows[~rows["settled"].astype(bool)]
@@ -189,24 +189,24 @@ def _map(found: Control) -> Grid:
 def _given_up(found: Control) -> Grid:
     kinds, lost = column(found, "kind"), column(found, "given_up")
     texts = [
-        [_lost_text(x, kind) for x, kind in zip(xs, ks, strict=True)]
+        [lost_text(x, kind) for x, kind in zip(xs, ks, strict=True)]
         for xs, ks in zip(lost, kinds, strict=True)
     ]
     return grid(
         found,
         texts,
-        f"Given up by smoothing and whole steps, % of fuel{_marks(texts, 'torque')} (below "
+        f"Given up by smoothing and whole steps, % of fuel{marks_told(texts, 'torque')} (below "
         f"{found.facts['tie'] * 100:g} % is a tie)",
     )
 
 
-def _lost_text(share: float, kind: str) -> str:
+def lost_text(share: float, kind: str) -> str:
     if not math.isfinite(share):
         return "-"
     return f"{share * 100:.1f}{'t' if 'full' in kind else ''}"
 
 
-def _marks(texts: list[list[str]], of: str) -> str:
+def marks_told(texts: list[list[str]], of: str) -> str:
     """What the marks of a table mean that stand in it."""
     seen = {text[-1] for line in texts for text in line if text}
     told = [f"t full load, % of {of}"] if "t" in seen else []
@@ -241,7 +241,7 @@ def _sure(found: Control) -> Grid:
     )
 
 
-def _saved(found: Control, about: About) -> Grid:
+def saved_grid(found: Control, about: About) -> Grid:
     kinds, saved = column(found, "kind"), column(found, "against_standard")
     texts = [
         [_change_text(x, kind, found.facts["tie"]) for x, kind in zip(xs, ks, strict=True)]
@@ -251,7 +251,7 @@ def _saved(found: Control, about: About) -> Grid:
         found,
         texts,
         f"Against {about.standard} with its throttle at the same torque: fuel saved, %"
-        f"{_marks(texts, 'torque gained')}",
+        f"{marks_told(texts, 'torque gained')}",
     )
 
 
@@ -262,7 +262,7 @@ def _change_text(share: float, kind: str, tie: float) -> str:
     return f"={mark}" if abs(share) <= tie else f"{share * 100:+.1f}{mark}"
 
 
-def _shown(found: Control, name: str, system: System) -> Grid:
+def shown_grid(found: Control, name: str, system: System) -> Grid:
     if name == "limits":
         texts, meaning = letters(found)
         return grid(found, texts, f"Limits that hold each cell: {', '.join([*meaning, '. none'])}")

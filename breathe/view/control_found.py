@@ -21,7 +21,7 @@ _HIDDEN_SHARE = 0.35
 def findings(found: Control, about: About, system: System) -> list[str]:
     """Sentences, each complete."""
     return [
-        *_gains(found, about),
+        *gains(found, about),
         *_throttle(found, system),
         *_axis(found, system),
         *limits_told(found, system),
@@ -32,11 +32,11 @@ def findings(found: Control, about: About, system: System) -> list[str]:
         *_gear_change(found),
         *_fallback(found),
         *_anchors(found),
-        _runs(found),
+        runs_told(found),
     ]
 
 
-def _gains(found: Control, about: About) -> list[str]:
+def gains(found: Control, about: About) -> list[str]:
     """Most and mean saving below full load, most gain at full load."""
     cells, told = found.cells, []
     part = cells[(cells.kind == "part load") & cells.against_standard.notna()]
@@ -47,7 +47,7 @@ def _gains(found: Control, about: About) -> list[str]:
         if best.against_standard > tie:
             told.append(
                 f"Fuel: up to {best.against_standard * 100:.1f} % less than {about.standard} with "
-                f"its throttle ({_cell(found, best.speed_rpm, best.load)}){_mean_of(part)}. "
+                f"its throttle ({cell_name(found, best.speed_rpm, best.load)}){_mean_of(part)}. "
                 f"Differences below {tie * 100:g} % are ties; {_unsure(found)}"
             )
         else:
@@ -81,13 +81,13 @@ def _worse(found: Control, cells: pd.DataFrame, what: str) -> str:
     worst = cells.nsmallest(1, "against_standard").iloc[0]
     if worst.against_standard >= -found.facts["tie"]:
         return ""
-    where = _cell(found, worst.speed_rpm, worst.load)
+    where = cell_name(found, worst.speed_rpm, worst.load)
     count = int((cells.against_standard < -found.facts["tie"]).sum())
     cells_ = f"{count} cell{'s' if count > 1 else ''}"
     return f" In {cells_} {what}, most by {-worst.against_standard * 100:.1f} % ({where})."
 
 
-def _cell(found: Control, speed: float, load: float) -> str:
+def cell_name(found: Control, speed: float, load: float) -> str:
     scale = found.facts["load"]
     return f"{speed:.0f} rpm, {load / scale['si']:g} {scale['unit']}"
 
@@ -279,7 +279,7 @@ def _anchors(found: Control) -> list[str]:
         miss = one["map"] - one["measured"]
         kept = "kept" if abs(miss) <= found.facts["step"] else f"missed by {miss:+.1f}"
         told.append(
-            f"Measured {one['measured']:g} at {_cell(found, one['speed_rpm'], one['load'])}: the "
+            f"Measured {one['measured']:g} at {cell_name(found, one['speed_rpm'], one['load'])}: the "
             f"map gives {one['map']:.1f} there, {kept}. {_judged(found, one)}"
         )
     if told:
@@ -300,7 +300,7 @@ def _judged(found: Control, one: dict[str, Any]) -> str:
     )
 
 
-def _runs(found: Control) -> str:
+def runs_told(found: Control) -> str:
     checks = found.facts["checks"]
     told = f"Model runs: {found.facts['model_runs']}."
     if not checks["settled"]:
@@ -313,7 +313,7 @@ def _runs(found: Control) -> str:
     return (
         f"{told} {count} {were} run at the map's setting and throttle: torque as "
         f"asked to {abs(torque['off']) * 100:.1f} % "
-        f"({_cell(found, torque['speed_rpm'], torque['load'])}), fuel per work as read off the "
+        f"({cell_name(found, torque['speed_rpm'], torque['load'])}), fuel per work as read off the "
         f"curves to {abs(fuel['off']) * 100:.1f} % "
-        f"({_cell(found, fuel['speed_rpm'], fuel['load'])}).{also}"
+        f"({cell_name(found, fuel['speed_rpm'], fuel['load'])}).{also}"
     )
