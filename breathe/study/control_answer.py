@@ -288,10 +288,11 @@ def _traverse(found: ControlMap, change: Change | None) -> pd.DataFrame:
         loads=question.loads, values=found.values_deg, step=question.step_deg,
     )  # fmt: skip
     actuator = Actuator(slew_per_s=slew, hysteresis=question.hysteresis_deg)
-    return _thinned(change_gear(table, change, actuator, found.full_torque), question)
+    return thinned(change_gear(table, change, actuator, found.full_torque), question)
 
 
-def _thinned(traverse: Traverse, question: Question) -> pd.DataFrame:
+def thinned(traverse: Traverse, question: Question) -> pd.DataFrame:
+    """A gear change as it is kept, in what is shown."""
     every = round(_TRAVERSE_STEP_S / float(np.diff(traverse.time_s[:2])[0]))
     frame = pd.DataFrame(
         {

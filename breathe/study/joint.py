@@ -43,7 +43,7 @@ class JointMap:
     cells: Cells
     alone: Floats
     """(k, m, n) share of fuel or torque more that each actuator alone would give up, the others
-    standing at zero or as near as their ranges let them; nan in cells without a load of their own.
+    standing at zero or as near as their ranges let them; nan in cells that are held from others.
     """
     boxes_tried: int
 
@@ -222,7 +222,7 @@ def _alone(engine: Engine, asked: JointQuestion, cells: Cells) -> Floats:
     for n in range(len(asked.questions)):
         for i, line in enumerate(cells):
             for j, cell in enumerate(line):
-                if cell.kind in ("part load", "full load"):
+                if cell.kind != "too light":
                     own = along(engine, asked, cell, n, zero)
                     lost[n, i, j] = max(own.loss[own.best], 0.0)
     return lost
