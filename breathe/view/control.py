@@ -79,9 +79,9 @@ def control_page(
     page += [*(Item(text) for text in found.notices), ""] if found.notices else []
     if about.speeds_rpm and max(about.speeds_rpm) > about.speed_limit_rpm:
         page += [over_speed(about), ""]
-    page += [_map(found), ""]
+    page += [map_grid(found), ""]
     if len(found.cells) > 1:
-        page += [_given_up(found), "", _sure(found), "", saved_grid(found, about), ""]
+        page += [given_up_grid(found), "", sure_grid(found), "", saved_grid(found, about), ""]
     for name in names:
         if name != "saved":
             page += [shown_grid(found, name, system), ""]
@@ -91,8 +91,8 @@ def control_page(
         page += [*_start(found), ""]
     page += ["What was found", *(Item(text, indent=2) for text in findings(found, about, system))]
     page += [""]
-    if len(_moving(found.change)):
-        page += [_change(found), ""]
+    if len(moving_rows(found.change)):
+        page += [change_grid(found), ""]
     told = [*left_out(rows), *said(full_load_rows(rows), about)]
     page += [*(Item(text) for text in told), ""] if told else []
     page += assumptions(about, system)
@@ -172,7 +172,7 @@ def column(found: Control, name: str) -> list[list[Any]]:
     return [list(line) for line in wide.to_numpy()]
 
 
-def _map(found: Control) -> Grid:
+def map_grid(found: Control) -> Grid:
     shown, load = found.facts["shown"], found.facts["load"]
     digits = decimals(found.facts["step"])
     texts = [[f"{x:.{digits}f}" for x in line] for line in column(found, "setting")]
@@ -186,7 +186,7 @@ def _map(found: Control) -> Grid:
     )
 
 
-def _given_up(found: Control) -> Grid:
+def given_up_grid(found: Control) -> Grid:
     kinds, lost = column(found, "kind"), column(found, "given_up")
     texts = [
         [lost_text(x, kind) for x, kind in zip(xs, ks, strict=True)]
@@ -218,7 +218,7 @@ def marks_told(texts: list[list[str]], of: str) -> str:
 SUPPORT = {"run": "", "measured": "A", "too light": "?", "not settled": "?", "above full load": "^"}
 
 
-def _sure(found: Control) -> Grid:
+def sure_grid(found: Control) -> Grid:
     support, flat = column(found, "support"), column(found, "as_good_deg")
     texts = [
         [
@@ -309,7 +309,7 @@ def _start(found: Control) -> list[Piece]:
     ]
 
 
-def _change(found: Control) -> Grid:
+def change_grid(found: Control) -> Grid:
     load = found.facts["load"]
     digits = decimals(found.facts["step"])
     lines = [
@@ -331,7 +331,7 @@ def _change(found: Control) -> Grid:
     )
 
 
-def _moving(change: pd.DataFrame) -> pd.DataFrame:
+def moving_rows(change: pd.DataFrame) -> pd.DataFrame:
     """Rows while target or actual move."""
     if not len(change):
         return change
@@ -340,7 +340,7 @@ def _moving(change: pd.DataFrame) -> pd.DataFrame:
 
 def _turning(change: pd.DataFrame, most: int = 14) -> list[dict[Any, Any]]:
     """Rows while target or actual move, thinned to a short table."""
-    moving = _moving(change)
+    moving = moving_rows(change)
     first, last = max(moving.index[0] - 1, 0), min(moving.index[-1] + 1, len(change) - 1)
     some = change.loc[first:last]
     every = max(1, math.ceil(len(some) / most))

@@ -23,13 +23,13 @@ def findings(found: Control, about: About, system: System) -> list[str]:
     return [
         *gains(found, about),
         *_throttle(found, system),
-        *_axis(found, system),
+        *axis_told(found, system),
         *limits_told(found, system),
-        *_not_checked(found),
-        *_steps(found),
-        *_actuator(found, system),
+        *not_checked(found),
+        *steps_told(found),
+        *actuator_told(found, system),
         *_pedal(found),
-        *_gear_change(found),
+        *gear_change_told(found),
         *_fallback(found),
         *_anchors(found),
         runs_told(found),
@@ -115,7 +115,7 @@ def _throttle(found: Control, system: System) -> list[str]:
     ]
 
 
-def _axis(found: Control, system: System) -> list[str]:
+def axis_told(found: Control, system: System) -> list[str]:
     """What the load axis leaves out or cannot tell apart."""
     cells, scale, told = found.cells, found.facts["load"], []
     top = cells[cells["load"] == cells["load"].max()]
@@ -177,14 +177,14 @@ def _hidden(found: Control, top: pd.DataFrame, named: str, system: System) -> li
     ]
 
 
-def _not_checked(found: Control) -> list[str]:
+def not_checked(found: Control) -> list[str]:
     clear = found.facts["clear"]
     if clear["checked"]:
         return []
     return ["Clearance: NOT CHECKED; the engine file has none of the gaps it takes."]
 
 
-def _steps(found: Control) -> list[str]:
+def steps_told(found: Control) -> list[str]:
     steep, scale = found.facts["steepest"], found.facts["load"]
     told = []
     if steep["speed"]:
@@ -203,7 +203,7 @@ def _steps(found: Control) -> list[str]:
     return [f"Steepest step: {' and '.join(told)}, crank degrees."] if told else []
 
 
-def _actuator(found: Control, system: System) -> list[str]:
+def actuator_told(found: Control, system: System) -> list[str]:
     act, per_mm = found.facts["actuator"], found.facts["deg_per_mm"]
     if act["slew_deg_per_s"] is None or not act["used_deg"]:
         return []
@@ -249,7 +249,7 @@ def _pedal(found: Control) -> list[str]:
     return told
 
 
-def _gear_change(found: Control) -> list[str]:
+def gear_change_told(found: Control) -> list[str]:
     if not len(found.change) or found.change["target"].nunique() < 2:
         return []
     one = found.change.iloc[0]
@@ -278,9 +278,10 @@ def _anchors(found: Control) -> list[str]:
     for one in found.facts["anchors"]:
         miss = one["map"] - one["measured"]
         kept = "kept" if abs(miss) <= found.facts["step"] else f"missed by {miss:+.1f}"
+        where = cell_name(found, one["speed_rpm"], one["load"])
         told.append(
-            f"Measured {one['measured']:g} at {cell_name(found, one['speed_rpm'], one['load'])}: the "
-            f"map gives {one['map']:.1f} there, {kept}. {_judged(found, one)}"
+            f"Measured {one['measured']:g} at {where}: the map gives "
+            f"{one['map']:.1f} there, {kept}. {_judged(found, one)}"
         )
     if told:
         told.append("Cells round a measured setting follow it, whatever the model wants of them.")
