@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from breathe.commands.options import Count, Decorated, Opening, runs_option
+
+if TYPE_CHECKING:
+    from breathe.engine.parts import Engine, Setting
+    from breathe.runs import Run, RunError
 
 SHOWN = "map, vacuum, throttle, torque, bmep, fuel, pmep, residual, cr, knock, travel, limits"
 
@@ -19,6 +24,11 @@ OPTIONS: dict[str, dict[str, Any]] = {
         "metavar": "WHAT",
         "help": 'What the load axis measures: "bmep bar", "map kPa" or "throttle %".  '
         "[default: of --start, else bmep bar]",
+    },
+    "--steps": {
+        "metavar": "LIST",
+        "help": 'Settings a switched cam steps between, such as "low, high".  [default: all of the '
+        "file, where nothing slides or turns]",
     },
     "--actuator": {
         "metavar": "AXIS",
@@ -45,7 +55,7 @@ OPTIONS: dict[str, dict[str, Any]] = {
         "help": "Fuel or torque that smoothing may give up in a cell.  [default: 0.5%]",
     },
     "--slew": {"help": "Fastest the actuator moves.  [assumed: 40 mm/s]"},
-    "--hysteresis": {"help": "It stays put within this.  [assumed: 1 deg]"},
+    "--hysteresis": {"help": "It stays put within this.  [assumed: 1 deg; of steps 150 rpm]"},
     "--rev-rate": {
         "type": click.FloatRange(min=100.0),
         "metavar": "RPM/S",
@@ -76,7 +86,7 @@ OPTIONS: dict[str, dict[str, Any]] = {
     },
     "--move-point": {"metavar": "A to B", "help": "Move a speed of the axes, such as 900 to 1000."},
     "--fits": {"metavar": "NxM", "help": "Axis points the controller takes, such as 16x8."},
-    "--fallback": {"metavar": "SETTING", "help": 'Place without power: "228°" or "0 mm".'},
+    "--fallback": {"metavar": "SETTING", "help": 'Place without power: "228°", "0 mm" or a step.'},
     "--write": {
         "multiple": True,
         "type": click.Path(path_type=Path),
@@ -123,38 +133,40 @@ def command(engine: Path, **typed: Any) -> None:
     """Work out the map that ENGINE's actuator should follow, and write it.
 
     Full load: most torque. Below: least fuel for the torque asked, by late closing, by the
-    throttle, or by both. Smoothed, in whole steps, inside limits. Every case is kept; the same
-    command goes on.
+    throttle, or by both. Smoothed, in whole steps, inside limits. A cam of steps: which to hold
+    where, and where it switches. Every case is kept; the same command goes on.
     """
-    from breathe.commands.control_print import print_map
-    from breathe.commands.control_task import task_of
     from breathe.commands.control_words import writable
-    from breathe.commands.searching import asked, search
+    from breathe.commands.step_task import asks_for_steps
     from breathe.engine.read import read_engine
-    from breathe.run_names import default_name
-    from breathe.runs import open_run, source_files
-    from breathe.study.check_marks import with_clearances
-    from breathe.study.control import control_map
-    from breathe.study.control_answer import answer_of
-    from breathe.study.control_asked import planned_runs
-    from breathe.study.control_burn import burning_slower
-    from breathe.study.describe import about
 
     names = _names(typed["show"])
     writable(typed["write"], typed["overwrite"])
     built = read_engine(engine)
+    unwritten = (_steps if asks_for_steps(built, typed) else _along_axis)(
+        engine, built, typed, names
+    )
+    if unwritten:
+        raise unwritten
+
+
+def _along_axis(
+    path: Path, built: Engine, typed: dict[str, Any], names: tuple[str, ...]
+) -> RunError | None:
+    """Map, keep and print what a sleeve or phaser should follow."""
+    from breathe.commands.control_print import print_map
+    from breathe.commands.control_task import task_of
+    from breathe.commands.searching import asked, search
+    from breathe.study.control import control_map
+    from breathe.study.control_answer import answer_of
+    from breathe.study.control_asked import planned_runs
+    from breathe.study.control_burn import burning_slower
+
     task = task_of(built, typed)
     question = task.question
-    description = about(built, built.settings, question.speeds_rpm, 1.0)
-    with open_run(
-        typed["runs_folder"],
-        typed["name"] or f"{default_name(engine)}_control",
-        with_clearances(description, built, built.settings),
-        [],
-        [*source_files(engine), *task.files],
-        kind="control",
-        asked=asked(built, question, task.change, task.notices),
-        redo=typed["redo"],
+    identity = asked(built, question, task.change, task.notices)
+    with _kept(
+        path, built, typed, built.settings, question.speeds_rpm, identity, task.files
     ) as run:
         unwritten = search(
             run,
@@ -169,8 +181,68 @@ def command(engine: Path, **typed: Any) -> None:
             ),
         )
         print_map(run, typed, names)
-        if unwritten:
-            raise unwritten
+    return unwritten
+
+
+def _steps(
+    path: Path, built: Engine, typed: dict[str, Any], names: tuple[str, ...]
+) -> RunError | None:
+    """Map, keep and print which steps to hold."""
+    from breathe.commands.searching import STEPS, asked, search
+    from breathe.commands.step_print import print_steps
+    from breathe.commands.step_task import step_task_of
+    from breathe.study.control_burn import burning_slower
+    from breathe.study.step_answer import step_answer_of
+    from breathe.study.step_asked import planned_step_runs
+    from breathe.study.step_map import step_map
+
+    task = step_task_of(built, typed)
+    question = task.question
+    identity = asked(built, question, task.change, task.notices)
+    named = {one.label: one for one in (*question.steps, question.standard)}
+    told = tuple(named.values())
+    with _kept(path, built, typed, told, question.speeds_rpm, identity, (), STEPS) as run:
+        unwritten = search(
+            run,
+            None if typed["redo"] else typed["runs_folder"],
+            planned_step_runs(question),
+            typed["threads"],
+            lambda ask: step_answer_of(
+                step_map(built, ask(built), question, ask(burning_slower(built))),
+                task.change,
+                task.notices,
+            ),
+        )
+        print_steps(run, typed, names)
+    return unwritten
+
+
+def _kept(
+    path: Path,
+    built: Engine,
+    typed: dict[str, Any],
+    settings: Sequence[Setting],
+    speeds_rpm: Sequence[float],
+    identity: str,
+    files: Sequence[Path],
+    kind: str = "control",
+) -> Run:
+    """The run that keeps what is found."""
+    from breathe.run_names import default_name
+    from breathe.runs import open_run, source_files
+    from breathe.study.check_marks import with_clearances
+    from breathe.study.describe import about
+
+    return open_run(
+        typed["runs_folder"],
+        typed["name"] or f"{default_name(path)}_control",
+        with_clearances(about(built, settings, speeds_rpm, 1.0), built, settings),
+        [],
+        [*source_files(path), *files],
+        kind=kind,
+        asked=identity,
+        redo=typed["redo"],
+    )
 
 
 def _names(text: str | None) -> tuple[str, ...]:

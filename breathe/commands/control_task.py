@@ -106,9 +106,9 @@ def _axis_of(engine: Engine, text: str | None) -> tuple[Gear, int]:
     named = [axis.name for axis in gear.axes]
     if not named:
         raise BreatheError(
-            f"{engine.source_file or engine.name}: nothing moves, so there is no map to make; a "
-            "sleeve is written as [intake.sleeve], a phaser as [intake.phaser]. Which of the "
-            "file's fixed or stepped cams suits which speed, `breathe best` tells"
+            f"{engine.source_file or engine.name}: nothing moves and there is one setting, so "
+            "there is nothing to control; a sleeve is written as [intake.sleeve], a phaser as "
+            "[intake.phaser], the steps of a switched cam as a [[setting]] each"
         )
     if text is None:
         sleeves = [k for k, axis in enumerate(gear.axes) if axis.kind == "dwell"]

@@ -22,6 +22,8 @@ from breathe.view.console import Item, Piece, show
 
 Answer = TypeVar("Answer", bound=Kept)
 Row = dict[str, Any]
+STEPS = "control steps"
+"""Kind of a run that maps steps; a map along an axis is of kind 'control'."""
 
 
 def asked(engine: Engine, *things: object) -> str:
@@ -169,26 +171,7 @@ def print_answer(
     if changed:
         click.echo(f"{run.folder}: altered since written: {', '.join(changed)}.", err=True)
     system, rows = cast(System, units), pd.DataFrame(run.rows())
-    page: list[Piece] = [*_origin(run)]
-    if run.kind == "best":
-        from breathe.view.best import best_page
-
-        best = Best.from_json(text)
-        answer: Kept = best
-        page += [] if csv else best_page(best, rows, run.about, system)
-    elif run.kind == "control":
-        from breathe.study.control_answer import Control
-        from breathe.view.control import control_page
-
-        control = Control.from_json(text)
-        answer = control
-        page += [] if csv else control_page(control, rows, run.about, system, names)
-    else:
-        from breathe.view.reach import reach_page
-
-        reach = Reach.from_json(text)
-        answer = reach
-        page += [] if csv else reach_page(reach, rows, run.about, system)
+    answer, page = _answer_and_page(run, text, rows, system, names)
     if csv:
         sys.stdout.flush()
         table = answer.main_table().to_csv(index=False, lineterminator="\n")
@@ -198,7 +181,34 @@ def print_answer(
     made = run.made.strftime("%Y-%m-%d %H:%M")
     kept = f"Kept in {run.folder} (breathe {run.versions.get('breathe', '?')}, {made})."
     moves = bool(getattr(answer, "axes", ()))
-    show([*page, "", *told, Item(kept), Item(_next(run, moves))])
+    show([*_origin(run), *page, "", *told, Item(kept), Item(_next(run, moves))])
+
+
+def _answer_and_page(
+    run: Run, text: str, rows: pd.DataFrame, system: System, names: Sequence[str]
+) -> tuple[Kept, list[Piece]]:
+    """What a search of a kind kept, and its page."""
+    if run.kind == "best":
+        from breathe.view.best import best_page
+
+        best = Best.from_json(text)
+        return best, best_page(best, rows, run.about, system)
+    if run.kind == "control":
+        from breathe.study.control_answer import Control
+        from breathe.view.control import control_page
+
+        control = Control.from_json(text)
+        return control, control_page(control, rows, run.about, system, names)
+    if run.kind == STEPS:
+        from breathe.study.step_answer import StepControl
+        from breathe.view.step_map import step_page
+
+        steps = StepControl.from_json(text)
+        return steps, step_page(steps, rows, run.about, system, names)
+    from breathe.view.reach import reach_page
+
+    reach = Reach.from_json(text)
+    return reach, reach_page(reach, rows, run.about, system)
 
 
 def _origin(run: Run) -> list[Piece]:

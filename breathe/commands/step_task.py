@@ -80,7 +80,7 @@ def step_task_of(engine: Engine, typed: dict[str, Any]) -> StepTask:
     standard = setting_named(engine, engine.standard)
     question = StepQuestion(
         steps=steps,
-        standard=next((one for one in steps if one == standard), standard),
+        standard=next((one for one in steps if one.label == standard.label), standard),
         does_not_clear=failing,
         unknown_clearances=unknown,
         speeds_rpm=speeds,

@@ -131,9 +131,32 @@ def _steps(found: StepMap) -> list[dict[str, Any]]:
             "label": one.label,
             "does_not_clear": question.does_not_clear.get(one.label, ""),
             "cells": int(np.sum(cells == n)),
+            "alone": _alone(found, question.numbers.index(n)) if n in question.numbers else None,
         }
         for n, one in enumerate(question.steps, 1)
     ]
+
+
+def _alone(found: StepMap, step: int) -> dict[str, Any]:
+    """What a step gives up if it is held everywhere, over part load and each speed's full load."""
+    own = [c for line in found.cells for c in line if c.kind == "part load"]
+    for column in zip(*found.cells, strict=True):
+        own += [c for c in column if "full" in c.kind][:1]
+    known = [cell for cell in own if math.isfinite(cell.loss[step])]
+    told: dict[str, Any] = {
+        "cells": len(known),
+        "not_known": len(own) - len(known),
+        "not_allowed": sum(not cell.allowed[step] for cell in known),
+        "mean": float(np.mean([cell.loss[step] for cell in known])) if known else math.nan,
+    }
+    if known:
+        worst = max(known, key=lambda cell: float(cell.loss[step]))
+        told |= {
+            "worst": float(worst.loss[step]),
+            "speed_rpm": worst.speed_rpm,
+            "load": worst.load,
+        }
+    return told
 
 
 def _cells(found: StepMap) -> pd.DataFrame:

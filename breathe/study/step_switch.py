@@ -79,12 +79,9 @@ def _switch(found: StepMap, i: int, j: int) -> Switch:
     keeps_b = kept_between(engine, question.limits, here, there, b)
     assert keeps_a is not None and keeps_b is not None  # each is held in a cell of its own
     room = keeps_b[0], keeps_a[1]
-    better = [float(cell.loss[a] - cell.loss[b]) for cell in (here, there)]
-    equal, tied = equal_at(ends, (better[0], better[1]))
+    equal, tied = equal_at(ends, *costs((here, there), a, b))
     wanted = (ends[0] + ends[1]) / 2 if math.isnan(equal) else equal
     down, up = band(wanted, question.hysteresis_rpm, room)
-    felt = [(felt_at(cell, one, a, b), felt_at(cell, one, b, a))
-            for cell, one in ((here, at), (there, next_))]  # fmt: skip
     return Switch(
         load=here.load,
         below_rpm=ends[0],
@@ -97,48 +94,70 @@ def _switch(found: StepMap, i: int, j: int) -> Switch:
         down_rpm=down,
         limited=not room[0] <= wanted <= room[1],
         proven=room[0] <= room[1],
-        felt_up=float(np.interp(up, ends, [x for x, _ in felt])),
-        felt_down=float(np.interp(down, ends, [x for _, x in felt])),
+        felt_up=felt_at(up, (here, there), (at, next_), a, b),
+        felt_down=felt_at(down, (here, there), (at, next_), b, a),
     )
 
 
-def equal_at(ends: Span, better: Span, tie: float = NUMERICAL_ERROR) -> tuple[float, Span]:
-    """Where two steps are as good on a straight line, and between which speeds they tie.
+def costs(cells: tuple[Cell, Cell], first: int, second: int) -> tuple[Span, Span]:
+    """What each of two steps costs in two cells: fuel [kg/s], torque [Nm] with its sign turned,
+    or, between a cell of part load and one of full load, shares of the best's [-]."""
+    full = ["full" in cell.kind for cell in cells]
+
+    def cost(cell: Cell, step: int) -> float:
+        if full[0] != full[1]:
+            return 1.0 + float(cell.loss[step])
+        if full[0]:
+            return -float(cell.figures["torque_Nm"][step])
+        return float(cell.figures["fuel_kg_per_s"][step])
+
+    one, other = ((cost(cells[0], k), cost(cells[1], k)) for k in (first, second))
+    return one, other
+
+
+def equal_at(
+    ends: Span, first: Span, second: Span, tie: float = NUMERICAL_ERROR
+) -> tuple[float, Span]:
+    """Where two steps cost the same on straight lines, and between which speeds they tie.
 
     Parameters
     ----------
     ends : (float, float)
         Speeds of two cells [rpm], rising.
-    better : (float, float)
-        What the first step loses against the second there, as shares [-]; nan if not known.
+    first, second : (float, float)
+        What the steps cost there, in any one unit; nan if not known.
     tie : float
+        Difference that counts as none, as a share of the larger [-].
 
     Returns
     -------
     float, (float, float)
-        The nearer end where there is no such speed between; nan where a share is not known.
+        The nearer end where there is no such speed between; nan where a cost is not known.
 
     Examples
     --------
-    >>> equal_at((2000.0, 3000.0), (-0.01, 0.03), 0.005)
-    (2250.0, (2125.0, 2375.0))
-    >>> equal_at((2000.0, 3000.0), (-0.03, -0.01), 0.005)[0]
+    >>> equal_at((2000.0, 3000.0), (1.0, 1.03), (1.01, 1.0), 0.0)[0]
+    2250.0
+    >>> equal_at((2000.0, 3000.0), (1.0, 1.0), (1.03, 1.01), 0.005)[0]
     3000.0
     """
-    low, high = better
+    low, high = first[0] - second[0], first[1] - second[1]
     if not (math.isfinite(low) and math.isfinite(high)):
         return math.nan, (math.nan, math.nan)
-    if low == high:
-        middle = (ends[0] + ends[1]) / 2 if low == 0 else ends[1 if low < 0 else 0]
-        return middle, ends if abs(low) <= tie else (middle, middle)
-
-    def speed(share: float) -> float:
-        away = (share - low) / (high - low)
-        return float(ends[0] + min(max(away, 0.0), 1.0) * (ends[1] - ends[0]))
-
-    if low > high:  # the first gains on the second: only other cells make it give way here
+    nothing = [tie * max(abs(first[k]), abs(second[k])) for k in (0, 1)]
+    if low >= high:  # only limits, or other cells, make the first give way here
         return (ends[1] if abs(high) < abs(low) else ends[0]), (math.nan, math.nan)
-    return speed(0.0), (speed(-tie), speed(tie))
+    zeros = [
+        _zero(ends, low + side * nothing[0], high + side * nothing[1]) for side in (1.0, 0.0, -1.0)
+    ]
+    return zeros[1], (min(zeros[0], zeros[2]), max(zeros[0], zeros[2]))
+
+
+def _zero(ends: Span, low: float, high: float) -> float:
+    """Where a straight line that rises is zero, at the nearer end if not between them."""
+    if low >= 0 or high <= 0:
+        return ends[0] if low >= 0 else ends[1]
+    return ends[0] - low / (high - low) * (ends[1] - ends[0])
 
 
 def band(wanted: float, width: float, room: Span) -> Span:
@@ -156,10 +175,10 @@ def band(wanted: float, width: float, room: Span) -> Span:
         return middle, middle
     width = min(width, high - low)
     down = min(max(wanted - width / 2, low), high - width)
-    up = down + width
-    # To whole rpm, inwards; what is narrower than that stays as it is.
-    whole = math.ceil(down - 1e-9), math.floor(up + 1e-9)
-    return (float(whole[0]), float(whole[1])) if whole[0] <= whole[1] else (down, up)
+    first, last = math.ceil(low - 1e-9), math.floor(high - width + 1e-9)
+    if first <= last:  # whole rpm, where there are any with room for all of the width
+        down = float(min(max(round(down), first), last))
+    return down, down + width
 
 
 def kept_between(engine: Engine, limits: Limits, here: Cell, there: Cell, step: int) -> Span | None:
@@ -215,13 +234,26 @@ def kept_spans(found: StepMap, i: int, step: int) -> list[Span]:
     return spans
 
 
-def felt_at(cell: Cell, at: AtSpeed, from_: int, to: int) -> float:
-    """Share by which torque changes when a step is switched and the throttle stays [-]."""
+def felt_at(
+    speed_rpm: float, cells: tuple[Cell, Cell], at: tuple[AtSpeed, AtSpeed], from_: int, to: int
+) -> float:
+    """Share by which torque changes when a step is switched and the throttle stays [-].
+
+    Both torques are read on straight lines between the two cells.
+    """
+    ends = cells[0].speed_rpm, cells[1].speed_rpm
+    pairs = [_torques(cell, one, from_, to) for cell, one in zip(cells, at, strict=True)]
+    before, after = (float(np.interp(speed_rpm, ends, side)) for side in zip(*pairs, strict=True))
+    return after / before - 1.0
+
+
+def _torques(cell: Cell, at: AtSpeed, from_: int, to: int) -> tuple[float, float]:
+    """Torque [Nm] before and after a switch in a cell, the throttle where it stood."""
     if "full" in cell.kind:
         torque = cell.figures["torque_Nm"]
-        return float(torque[to] / torque[from_] - 1.0)
+        return float(torque[from_]), float(torque[to])
     opening = float(cell.figures["log_opening"][from_])
-    return torque_at_opening(at.sweeps[to], opening) / cell.torque_Nm - 1.0
+    return cell.torque_Nm, torque_at_opening(at.sweeps[to], opening)
 
 
 def torque_at_opening(sweep: Sweep, log_opening: float) -> float:

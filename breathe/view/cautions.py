@@ -18,6 +18,11 @@ FALLBACK = (
     "Failed actuator: the position the sleeve goes to without power must clear, and run at any "
     "speed. No map is exported without it."
 )
+FAILED_SWITCH = (
+    "Failed switch: the step the cam goes to without power must clear, and run at any speed. A "
+    "step that engages on one cylinder or valve only, or half, can break parts: the lock decides "
+    "at which speeds it may be switched, and nothing here checks that."
+)
 LATE_CLOSING = (
     "Late closing: cooler, weaker compression burns slower, so spark and steadiness change. Charge "
     "blown back heats and upsets metering, most with carburettors or an airflow meter."

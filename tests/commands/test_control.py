@@ -227,8 +227,13 @@ def test_cells_beyond_safe_clearance_are_refused_by_name(breathe, invented):
 
 
 def test_an_engine_in_which_nothing_moves(breathe):
-    answer = breathe("control", ENGINES / "road_four.toml")
-    assert answer.status == 2 and "nothing moves, so there is no map to make" in answer.err
+    text = (ENGINES / "road_four.toml").read_text(encoding="utf-8")
+    head, rest = text.split("[[setting]]", 1)
+    other = rest[rest.index("[[other_cam]]") :]
+    one = f'{head}[[setting]]\nlabel = "264°"\n\n{other}'
+    Path("fixed.toml").write_text(one, encoding="utf-8")
+    answer = breathe("control", "fixed.toml")
+    assert answer.status == 2 and "there is nothing to control" in answer.err
 
 
 def test_a_small_map_of_the_model_itself(breathe):
