@@ -103,11 +103,16 @@ def json_text(table: Table, facts: Mapping[str, Any], rows: Rows = "load falling
     rows : Rows
         Order of the rows of ``cells``.
     """
+    return json_lines(map_content(table, facts, rows))
+
+
+def map_content(table: Table, facts: Mapping[str, Any], rows: Rows) -> dict[str, Any]:
+    """What `json_text` writes, as plain values."""
     down, across, values = table.oriented(rows)
     load = {"name": table.load_name, "unit": table.load_unit}
     speed = {"name": "engine speed", "unit": "rpm"}
     first, second = (load, speed) if rows.startswith("load") else (speed, load)
-    content = {
+    return {
         "what": "control map of a cam actuator",
         "cells": {"name": table.name, "unit": table.unit, "step": table.step},
         "rows": {**first, "points": down},
@@ -117,8 +122,11 @@ def json_text(table: Table, facts: Mapping[str, Any], rows: Rows = "load falling
         "out_of_range": OUT_OF_RANGE,
         **facts,
     }
+
+
+def json_lines(content: Mapping[str, Any]) -> str:
+    """JSON with each row of a table on a line."""
     text = json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False)
-    # A row of the table is a line of the file.
     return _INNER_LIST.sub(lambda found: re.sub(r"\s+", " ", found[0]), text) + "\n"
 
 

@@ -96,7 +96,7 @@ def control_page(
     told = [*left_out(rows), *said(full_load_rows(rows), about)]
     page += [*(Item(text) for text in told), ""] if told else []
     page += assumptions(about, system)
-    return [*page, *(Item(text) for text in _cautions(found))]
+    return [*page, *(Item(text) for text in cautions_of(found))]
 
 
 def full_load_rows(rows: pd.DataFrame) -> pd.DataFrame:
@@ -118,7 +118,7 @@ def left_out(rows: pd.DataFrame) -> list[str]:
     ]
 
 
-def _cautions(found: Control) -> list[str]:
+def cautions_of(found: Control) -> list[str]:
     told = [_clearance(found), cautions.FALLBACK]
     if found.facts["moves"].startswith("intake"):
         told.append(cautions.LATE_CLOSING)
