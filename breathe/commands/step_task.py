@@ -22,19 +22,19 @@ from breathe.study.step_asked import StepQuestion, gaps_of_steps
 
 HYSTERESIS_RPM = 150.0
 """Stand-in where the user gives none; it is listed as assumed."""
-_FULL_OF_MEANING = "a map of steps holds one cam or another and nothing between"
+_NOTHING_BETWEEN = "a map of steps holds one cam or another and nothing between"
 _NO_MEANING = {
-    "actuator": "no sleeve or phaser is moved; the steps are the settings of the file (--steps)",
-    "stand": "each step says itself where everything stands: write it as a [[setting]]",
+    "actuator": "the steps are the settings of the file, and --steps names those to use",
+    "stand": "each step, a [[setting]], says where everything stands",
     "travel": "steps have no travel; name the steps to use with --steps",
     "cells": "the cells hold numbers of steps",
     "step": "cells are whole steps already",
     "slew": "a step is switched, not slid",
     "rev_rate": "a step is switched, so there is no slope for an actuator to follow",
     "pedal": "a step is switched, so there is no slope for an actuator to follow",
-    "anchors": "a measured setting lies on no scale between steps; leave steps out with --steps",
-    "start": "a map of your own is judged for a sleeve or phaser only; give --speeds, --loads and "
-    "--axis for its axes",
+    "anchors": "measured settings are kept in maps along a sleeve or phaser only",
+    "start": "a map of your own is judged along a sleeve or phaser only, and --speeds, --loads and "
+    "--axis give its axes",
 }
 """Options of a map along an axis, and why they say nothing here."""
 _NUMBER = r"\d+(?:\.\d+)?"
@@ -70,7 +70,7 @@ def step_task_of(engine: Engine, typed: dict[str, Any]) -> StepTask:
     steps = _steps(engine, typed["steps"])
     scale = load_scale(typed["axis"] or "bmep bar")
     speeds, loads = axes_of(engine, typed, None, scale)
-    hysteresis = _hysteresis(typed["hysteresis"], speeds)
+    hysteresis = _hysteresis(_once(typed, "hysteresis"), speeds)
     change = change_of(engine, speeds, typed["gear_change"])
     vacuum = None
     if typed["keep_vacuum"]:
@@ -102,9 +102,19 @@ def _refuse_options(typed: dict[str, Any]) -> None:
     for name, reason in _NO_MEANING.items():
         if context.get_parameter_source(name) is ParameterSource.COMMANDLINE:
             option = "--" + name.replace("_", "-")
-            raise BreatheError(f"{option}: {_FULL_OF_MEANING}: {reason}. Leave {option} out")
+            raise BreatheError(f"{option}: {_NOTHING_BETWEEN}; {reason}. Leave {option} out")
     if "travel" in [part.strip().lower() for part in (typed["show"] or "").split(",")]:
         raise BreatheError("--show: found 'travel'; steps have none")
+
+
+def _once(typed: dict[str, Any], name: str) -> str | None:
+    """An option that maps of several actuators take several times, and this one once."""
+    given = typed[name]
+    if not isinstance(given, tuple):
+        return None if given is None else str(given)
+    if len(given) > 1:
+        raise BreatheError(f"--{name}: given {len(given)} times; all steps share one. Give it once")
+    return str(given[0]) if given else None
 
 
 def _steps(engine: Engine, text: str | None) -> tuple[Setting, ...]:
@@ -139,7 +149,7 @@ def _fallback(
     typed: dict[str, Any], steps: tuple[Setting, ...], failing: dict[str, str]
 ) -> str | None:
     """Label of the step without power; needed for a file."""
-    text, known = typed["fallback"], {bare(one.label): one.label for one in steps}
+    text, known = _once(typed, "fallback"), {bare(one.label): one.label for one in steps}
     labels = ", ".join(one.label for one in steps)
     if text is None:
         if not typed["write"]:
@@ -177,7 +187,7 @@ def _notices(engine: Engine, typed: dict[str, Any], steps: tuple[Setting, ...]) 
             "Steps as named: what slides or turns here is held at these settings and nowhere "
             "between. Without --steps the map goes along it."
         )
-    if typed["hysteresis"] is None:
+    if _once(typed, "hysteresis") is None:
         told.append(
             f"Assumed: hysteresis of {HYSTERESIS_RPM:g} rpm between switching up and down (no "
             "source: give your own with --hysteresis)."
