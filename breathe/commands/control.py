@@ -31,8 +31,11 @@ OPTIONS: dict[str, dict[str, Any]] = {
         "file, where nothing slides or turns]",
     },
     "--actuator": {
+        "multiple": True,
         "metavar": "AXIS",
-        "help": 'What the actuator moves, such as "intake dwell". [default: the first sleeve]',
+        "help": 'What the actuator moves, such as "intake dwell"; given twice, both get maps that '
+        "belong together, and --travel, --step, --slew, --hysteresis and --fallback may be given "
+        'for each: "intake phase 150 deg/s".  [default: the first sleeve]',
     },
     "--stand": {
         "multiple": True,
@@ -40,22 +43,35 @@ OPTIONS: dict[str, dict[str, Any]] = {
         "help": 'Where another axis stands meanwhile, such as "intake phase -8 deg".  [default: '
         "its shortest, or not turned]",
     },
-    "--travel": {"metavar": "A:B", "help": "Part of the travel to use, such as 0:5.6 mm."},
+    "--travel": {
+        "multiple": True,
+        "metavar": "A:B",
+        "help": "Part of the travel to use, such as 0:5.6 mm.",
+    },
     "--cells": {
         "type": click.Choice(["duration", "travel"]),
         "default": "duration",
         "show_default": True,
         "help": "What the cells hold: crank degrees, or millimetres of sleeve travel.",
     },
-    "--step": {"help": "Cells are whole steps of this.  [default: 0.5 deg or 0.1 mm]"},
+    "--step": {
+        "multiple": True,
+        "help": "Cells are whole steps of this.  [default: 0.5 deg or 0.1 mm]",
+    },
     "--give-up": {
         "type": Opening(),
         "default": 0.005,
         "metavar": "SHARE",
         "help": "Fuel or torque that smoothing may give up in a cell.  [default: 0.5%]",
     },
-    "--slew": {"help": "Fastest the actuator moves.  [assumed: 40 mm/s]"},
-    "--hysteresis": {"help": "It stays put within this.  [assumed: 1 deg; of steps 150 rpm]"},
+    "--slew": {
+        "multiple": True,
+        "help": "Fastest the actuator moves.  [assumed: 40 mm/s, a phaser 100 deg/s]",
+    },
+    "--hysteresis": {
+        "multiple": True,
+        "help": "It stays put within this.  [assumed: 1 deg; of steps 150 rpm]",
+    },
     "--rev-rate": {
         "type": click.FloatRange(min=100.0),
         "metavar": "RPM/S",
@@ -86,7 +102,11 @@ OPTIONS: dict[str, dict[str, Any]] = {
     },
     "--move-point": {"metavar": "A to B", "help": "Move a speed of the axes, such as 900 to 1000."},
     "--fits": {"metavar": "NxM", "help": "Axis points the controller takes, such as 16x8."},
-    "--fallback": {"metavar": "SETTING", "help": 'Place without power: "228°", "0 mm" or a step.'},
+    "--fallback": {
+        "multiple": True,
+        "metavar": "SETTING",
+        "help": 'Place without power: "228°", "0 mm" or a step.',
+    },
     "--write": {
         "multiple": True,
         "type": click.Path(path_type=Path),
@@ -137,15 +157,24 @@ def command(engine: Path, **typed: Any) -> None:
     where, and where it switches. Every case is kept; the same command goes on.
     """
     from breathe.commands.control_words import writable
+    from breathe.commands.joint_print import all_paths
+    from breathe.commands.joint_task import asks_for_several, of_one
     from breathe.commands.step_task import asks_for_steps
     from breathe.engine.read import read_engine
 
-    names = _names(typed["show"])
-    writable(typed["write"], typed["overwrite"])
+    names, several = _names(typed["show"]), asks_for_several(typed)
+    if several:
+        writable(all_paths(typed["write"], typed["actuator"]), typed["overwrite"])
+    else:
+        writable(typed["write"], typed["overwrite"])
+        typed = of_one(typed)
     built = read_engine(engine)
-    unwritten = (_steps if asks_for_steps(built, typed) else _along_axis)(
-        engine, built, typed, names
-    )
+    if several:
+        unwritten = _together(engine, built, typed, names)
+    elif asks_for_steps(built, typed):
+        unwritten = _steps(engine, built, typed, names)
+    else:
+        unwritten = _along_axis(engine, built, typed, names)
     if unwritten:
         raise unwritten
 
@@ -181,6 +210,37 @@ def _along_axis(
             ),
         )
         print_map(run, typed, names)
+    return unwritten
+
+
+def _together(
+    path: Path, built: Engine, typed: dict[str, Any], names: tuple[str, ...]
+) -> RunError | None:
+    """Map, keep and print what several actuators should follow together."""
+    from breathe.commands.joint_print import print_joint
+    from breathe.commands.joint_task import joint_task_of
+    from breathe.commands.searching import SEVERAL, asked, search
+    from breathe.study.joint import joint_map
+    from breathe.study.joint_answer import joint_answer
+    from breathe.study.joint_asked import planned_runs
+
+    task = joint_task_of(built, typed)
+    question, speeds = task.asked, task.asked.common.speeds_rpm
+    identity = asked(built, question, task.fallback_deg, task.change, task.notices)
+    with _kept(path, built, typed, built.settings, speeds, identity, (), SEVERAL) as run:
+        unwritten = search(
+            run,
+            None if typed["redo"] else typed["runs_folder"],
+            planned_runs(question),
+            typed["threads"],
+            lambda ask: joint_answer(
+                joint_map(built, ask(built), question),
+                task.fallback_deg,
+                task.change,
+                task.notices,
+            ),
+        )
+        print_joint(run, typed, names)
     return unwritten
 
 

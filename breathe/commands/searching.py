@@ -24,6 +24,8 @@ Answer = TypeVar("Answer", bound=Kept)
 Row = dict[str, Any]
 STEPS = "control steps"
 """Kind of a run that maps steps; a map along an axis is of kind 'control'."""
+SEVERAL = "control several"
+"""Kind of a run that maps several actuators together."""
 
 
 def asked(engine: Engine, *things: object) -> str:
@@ -205,6 +207,12 @@ def _answer_and_page(
 
         steps = StepControl.from_json(text)
         return steps, step_page(steps, rows, run.about, system, names)
+    if run.kind == SEVERAL:
+        from breathe.study.joint_answer import JointControl
+        from breathe.view.joint import joint_page
+
+        joint = JointControl.from_json(text)
+        return joint, joint_page(joint, rows, run.about, system, names)
     from breathe.view.reach import reach_page
 
     reach = Reach.from_json(text)
