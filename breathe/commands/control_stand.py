@@ -60,11 +60,10 @@ def stands_told(engine: Engine, gear: Gear, which: int, stand: Sequence[float]) 
         else:
             turn = f"{abs(stand[n]):g}° {'later' if stand[n] > 0 else 'earlier'}"
             places.append(f"the {axis.side} cam {turn if stand[n] else 'not turned'}")
-    other = others[0][1].name
+    own, other = gear.axes[which].name, others[0][1].name
     return [
         f"What stands, in every cell: {' and '.join(places)}. This map moves the "
-        f"{gear.axes[which].name} alone and holds only while the rest stands there, so two such "
-        "maps are not to be run together. --stand puts the rest elsewhere, --actuator "
-        f'"{other}" maps the other; both at once, speed by speed at full load, are in '
-        "`breathe best`."
+        f"{own} alone and holds only while the rest stands there, so two such maps are not to be "
+        f'run together. Maps that belong together: --actuator "{own}" --actuator "{other}". '
+        f'--actuator "{other}" alone maps the other, --stand puts the rest elsewhere.'
     ]

@@ -170,9 +170,9 @@ def _given_up(found: JointControl, first: Control) -> list[str]:
     joint, share = found.facts["joint"], first.facts["give_up"]
     count = len(found.actuators)
     told = (
-        f"Given up counts for all maps together, against the best of all at once; the first map "
-        f"may take {share / count * 100:.2g} % of it and the last what is left of "
-        f"{share * 100:.2g} %."
+        "What smoothing gives up is counted for all maps together, against the best of all at "
+        f"once: of {share * 100:.2g} % the first map may take {share / count * 100:.2g} %, the "
+        "last what is left."
     )
     if joint["given_up_over"]:
         told += (
