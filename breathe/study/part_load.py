@@ -78,8 +78,11 @@ class Sweep:
         return float(torque[0]) if len(torque) else math.nan
 
     def fully_open(self) -> dict[str, float]:
-        """Figures with the throttle as far open as helps."""
-        return {name: float(values[-1]) for name, values in self.figures.items()}
+        """Figures with the throttle as far open as helps; nan for an empty sweep."""
+        return {
+            name: float(values[-1]) if len(values) else math.nan
+            for name, values in self.figures.items()
+        }
 
     def at_torque(self, torque_Nm: float) -> dict[str, float] | None:
         """Figures where the torque is had; None where no opening of the sweep reaches down or up

@@ -89,7 +89,7 @@ def step_answer_of(
         "vacuum": asdict(question.vacuum) if question.vacuum else None,
         "unknown_clearances": list(question.unknown_clearances),
         "fallback": _fallback(found),
-        "allowed": _allowed(found, switches),
+        "allowed": allowed_of(found, switches),
         "not_allowed_beyond": _not_allowed_beyond(found),
         "reading_moves": _reading_moves(found),
         "checks": check_facts(found.checks, found.cells),
@@ -202,7 +202,7 @@ def _support(found: StepMap, i: int, j: int, settled: bool) -> str:
     return "run" if settled else "not settled"
 
 
-def _allowed(found: StepMap, switches: Sequence[Switch]) -> list[dict[str, list[Span]]]:
+def allowed_of(found: StepMap, switches: Sequence[Switch]) -> list[dict[str, list[Span]]]:
     """For each row: speeds at which each step keeps its limits, by its number.
 
     Where neither of two steps is known to, between cells that differ, each may be held up to the

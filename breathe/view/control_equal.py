@@ -28,7 +28,8 @@ def equal_torque(found: Control, system: System) -> list[Piece]:
         for row in some.to_dict("records"):
             if not row["reached"]:
                 most = from_si(row["bmep_Pa"], "pressure difference", mep)
-                rows.append((row["setting"], *"-" * 7, f"at most {most:.1f} {mep}"))
+                told = f"at most {most:.1f} {mep}" if np.isfinite(most) else "no case settled"
+                rows.append((row["setting"], *"-" * 7, told))
                 continue
             rows.append(_equal_row(row, system))
         where = f"{load / found.facts['load']['si']:g} {found.facts['load']['unit']}"

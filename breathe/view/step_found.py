@@ -55,7 +55,7 @@ def _alone(found: StepControl, one: dict[str, Any]) -> str:
     if alone["not_allowed"]:
         told += f", and passes limits in {_cells(alone['not_allowed'])}"
     if alone["not_known"]:
-        told += f", and does not give the torque in {_cells(alone['not_known'])}"
+        told += f", and does not give the torque, or is not known, in {_cells(alone['not_known'])}"
     return told
 
 
