@@ -12,8 +12,8 @@ from breathe.runs import Run
 from breathe.study.map_file import Rows, write_map
 from breathe.study.step_answer import StepControl
 from breathe.study.step_file import (
-    StepTable,
     Walked,
+    same,
     steps_back,
     steps_csv,
     steps_json,
@@ -61,15 +61,6 @@ def written(found: StepControl, run: Run, path: Path, typed: dict[str, Any]) -> 
             + ("" if walked.holds else f"{walked.outside} of {walked.places} places")
         )
     return _told(found, path, rows, walked)
-
-
-def same(one: StepTable, other: StepTable) -> bool:
-    """Whether two files say the same."""
-    return (
-        one.table.values.tolist() == other.table.values.tolist()
-        and (one.table.speeds_rpm, one.table.loads) == (other.table.speeds_rpm, other.table.loads)
-        and (one.labels, one.switches) == (other.labels, other.switches)
-    )
 
 
 def _told(found: StepControl, path: Path, rows: Rows, walked: Walked) -> str:

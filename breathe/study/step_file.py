@@ -11,6 +11,7 @@ import bisect
 import csv
 import io
 import json
+import math
 import random
 import re
 from collections.abc import Mapping, Sequence
@@ -71,7 +72,7 @@ def held(steps: StepTable, speed_rpm: float, load: float, before: int | None = N
         The step held until now, which stays within a band of hysteresis.
     """
     i = _row_of(steps, load)
-    row = [one for one in steps.switches if one.load == steps.table.loads[i]]
+    row = [one for one in steps.switches if _near(one.load, steps.table.loads[i])]
     along = [int(steps.table.values[i, 0]), *(one.then for one in row)]
     least = sum(speed_rpm >= one.up_rpm and speed_rpm > one.down_rpm for one in row)
     most = sum(speed_rpm > one.down_rpm for one in row)
@@ -88,7 +89,7 @@ def steps_csv(steps: StepTable, rows: Rows = "load falling", *, decimal_comma: b
     writer = csv.writer(out, delimiter=separator, lineterminator="\n")
 
     def shown(value: float) -> str:
-        return f"{value:g}".replace(".", ",") if decimal_comma else f"{value:g}"
+        return f"{value:.10g}".replace(".", ",") if decimal_comma else f"{value:.10g}"
 
     writer.writerow([])
     writer.writerow(["step", "label"])
@@ -166,6 +167,29 @@ def steps_back(text: str, like: StepTable, *, decimal_comma: bool = False) -> St
         labels=tuple(labels),
         switches=tuple(lines),
     )
+
+
+def same(one: StepTable, other: StepTable) -> bool:
+    """Whether two files say the same, speeds to a thousandth of a rpm."""
+    return (
+        one.table.values.tolist() == other.table.values.tolist()
+        and all(map(_near, one.table.speeds_rpm, other.table.speeds_rpm))
+        and all(map(_near, one.table.loads, other.table.loads))
+        and one.labels == other.labels
+        and len(one.switches) == len(other.switches)
+        and all(_same_line(a, b) for a, b in zip(one.switches, other.switches, strict=True))
+    )
+
+
+def _same_line(one: Line, other: Line) -> bool:
+    speeds = (one.up_rpm, other.up_rpm), (one.down_rpm, other.down_rpm)
+    steps = (one.first, one.then) == (other.first, other.then)
+    return steps and _near(one.load, other.load) and all(abs(a - b) < 1e-3 for a, b in speeds)
+
+
+def _near(one: float, other: float) -> bool:
+    """Whether two axis points are the same to the digits that a table is written with."""
+    return math.isclose(one, other, rel_tol=1e-5)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

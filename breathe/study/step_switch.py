@@ -178,7 +178,10 @@ def band(wanted: float, width: float, room: Span) -> Span:
     first, last = math.ceil(low - 1e-9), math.floor(high - width + 1e-9)
     if first <= last:  # whole rpm, where there are any with room for all of the width
         down = float(min(max(round(down), first), last))
-    return down, down + width
+        return down, down + width
+    # To a tenth, inwards; what is narrower than that stays as it is.
+    tenths = math.ceil(10 * down - 1e-6) / 10, math.floor(10 * (down + width) + 1e-6) / 10
+    return tenths if tenths[0] <= tenths[1] else (down, down + width)
 
 
 def kept_between(engine: Engine, limits: Limits, here: Cell, there: Cell, step: int) -> Span | None:
