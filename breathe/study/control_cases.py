@@ -24,6 +24,8 @@ from breathe.study.part_load import FIGURES, Evaluate, Sweep, swept, usable_row,
 
 MISSED = 0.01
 """Share of the torque asked for that a checked cell may miss before its opening is put right."""
+_PUT_RIGHT = 2
+"""Times that is tried."""
 
 
 class Cases:
@@ -189,7 +191,8 @@ def checked(
 ) -> tuple[Check, ...]:
     """Every cell that has a torque of its own, run at its setting.
 
-    Where the torque asked is missed, the opening is put right once and run again.
+    Where the torque asked is missed, the opening is put right and run again, by the slope of the
+    sweep and then by that of the two runs.
 
     Parameters
     ----------
@@ -211,21 +214,28 @@ def checked(
         place: min(cells[place[0]][place[1]].figure_at("log_opening", float(values[place])), 0.0)
         for place in places
     }
-    checks = _run_cells(run, question, cells, values, setting_of, openings)
-    again = {
-        (c.row, c.column): _put_right(sweep_near(c.row, c.column), c, openings[c.row, c.column])
-        for c in checks
-        if cells[c.row][c.column].kind == "part load" and not abs(c.torque_off) <= MISSED
+    checks = {
+        (c.row, c.column): c for c in _run_cells(run, question, cells, values, setting_of, openings)
     }
-    once_more = _run_cells(run, question, cells, values, setting_of, again)
-    better = {(c.row, c.column): c for c in once_more}
-    return tuple(better.get((c.row, c.column), c) for c in checks)
+    slopes = {place: sweep_near(*place).slope_at(u) for place, u in openings.items()}
+    for _ in range(_PUT_RIGHT):
+        again = {
+            place: _put_right(slopes[place], c, openings[place])
+            for place, c in checks.items()
+            if cells[place[0]][place[1]].kind == "part load" and not abs(c.torque_off) <= MISSED
+        }
+        for c in _run_cells(run, question, cells, values, setting_of, again):
+            place = c.row, c.column
+            moved = again[place] - openings[place]
+            if moved and math.isfinite(c.torque_Nm):
+                slopes[place] = (c.torque_Nm - checks[place].torque_Nm) / moved
+            checks[place], openings[place] = c, again[place]
+    return tuple(checks.values())
 
 
-def _put_right(sweep: Sweep, check: Check, log_opening: float) -> float:
-    """The opening that should give the torque, by the slope of the nearest sweep."""
-    slope = sweep.slope_at(log_opening)
-    if slope <= 0.0 or not math.isfinite(check.torque_Nm):
+def _put_right(slope: float, check: Check, log_opening: float) -> float:
+    """The opening that should give the torque, by the slope of torque over it [Nm]."""
+    if not slope > 0.0 or not math.isfinite(check.torque_Nm):
         return log_opening
     step = (check.torque_asked_Nm - check.torque_Nm) / slope
     return min(log_opening + float(np.clip(step, -0.3, 0.3)), 0.0)

@@ -185,6 +185,8 @@ def _pedal(found: JointMap) -> dict[str, Any] | None:
         "to_load": question.loads[-1],
         "takes_s": float(takes[worst]),
         "lost_at_first": lost[worst],
+        "pedal_s": question.pedal_s,
+        "followed": all(table.followed_over_load for table in found.tables),
     }
 
 

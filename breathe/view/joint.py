@@ -159,7 +159,8 @@ def _brings(found: JointControl, first: Control) -> list[str]:
                     f"cell{'s' * (one['cells'] > 1)} at {kind} (most {one['most'] * 100:.1f} %)"
                 )
         told.append(
-            f"What the {others} brings over the {name} alone: "
+            f"What the {others} {'brings' if len(found.actuators) == 2 else 'bring'} over the "
+            f"{name} alone: "
             f"{' and '.join(' '.join(text.split()) for text in words)}; best against best, the "
             "rest at 0 or as near as its range lets it."
         )
@@ -190,8 +191,8 @@ def _ranges(found: JointControl, parts: dict[str, Control]) -> list[str]:
         words.append(f"{name} {setting_shown(part, low)} to {setting_shown(part, high)}")
     checked = ", ".join(next(iter(parts.values())).facts["clear"]["checked"])
     told = (
-        f"Since any actuator may lag, every place of one clears with every place of the other "
-        f"({checked}) inside: {'; '.join(words)}."
+        f"Since any actuator may lag, every place of one clears with every place of "
+        f"the other{'s' * (len(parts) > 2)} ({checked}) inside: {'; '.join(words)}."
     )
     if all(joint["whole_travel"]):
         told += " That is the whole of the travel asked for."
@@ -213,8 +214,20 @@ def _pedal(found: JointControl, first: Control) -> list[str]:
         f"Pedal down at once from {low} to {high} {scale['unit']}: at worst "
         f"{one['lost_at_first'] * 100:.1f} % of full-load torque is missing at first "
         f"({one['speed_rpm']:.0f} rpm), all actuators still where they were; the slowest arrives "
-        f"after {one['takes_s']:.2f} s."
+        f"after {one['takes_s']:.2f} s.{_held(one)}"
     ]
+
+
+def _held(one: dict[str, Any]) -> str:
+    """Whether steps over load are held to what the actuators follow."""
+    if one["pedal_s"] is None:
+        return " Steps over load are not held smaller; --pedal does that."
+    if one["followed"]:
+        return ""
+    return (
+        f" The steps over load are larger than the actuators follow in {one['pedal_s']:g} s: no "
+        "maps within the limits keep them smaller."
+    )
 
 
 def _fallback(found: JointControl, parts: dict[str, Control]) -> list[str]:
