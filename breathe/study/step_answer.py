@@ -19,8 +19,11 @@ from breathe.study.fingerprint import fingerprint
 from breathe.study.gear_change import Change, course
 from breathe.study.map_file import Table
 from breathe.study.step_file import Allowed, Line, StepTable, changes_along
-from breathe.study.step_map import StepMap
+from breathe.study.step_map import StepMap, seldom
 from breathe.study.step_switch import Span, Switch, kept_spans, reading_moves, switches_of
+
+_MORE = (0.01, 0.02, 0.05)
+"""Shares that might be given up in a cell to switch less often."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,6 +95,7 @@ def step_answer_of(
         "allowed": allowed_of(found, switches),
         "not_allowed_beyond": _not_allowed_beyond(found),
         "reading_moves": _reading_moves(found),
+        "seldom": _seldom(found),
         "checks": check_facts(found.checks, found.cells),
         "model_runs": len(found.keys),
         # The gaps decide which steps are held, which no cycle knows.
@@ -241,6 +245,21 @@ def _reading_moves(found: StepMap) -> dict[str, float] | None:
     away, i, j = worst
     cell = found.cells[i][j]
     return {"away": away, "speed_rpm": cell.speed_rpm, "load": cell.load}
+
+
+def _seldom(found: StepMap) -> list[dict[str, float]]:
+    """Switches along speed left as more may be given up in a cell, and the mean given up."""
+    told = []
+    for give_up in (found.question.give_up, *(x for x in _MORE if x > found.question.give_up)):
+        held = seldom(found.cells, give_up)
+        lost = [
+            cell.loss[k]
+            for line, row in zip(found.cells, held, strict=True)
+            for cell, k in zip(line, row, strict=True)
+        ]
+        switches = int((np.diff(held, axis=1) != 0).sum())
+        told.append({"give_up": give_up, "switches": switches, "mean": float(np.mean(lost))})
+    return told
 
 
 def _fallback(found: StepMap) -> dict[str, Any] | None:

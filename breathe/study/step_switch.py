@@ -2,7 +2,7 @@
 
 Between cells everything is read on straight lines over speed: where two steps burn or pull the
 same, and up to where a step keeps its limits. A band of hysteresis lies where both steps keep
-theirs, and between the two cells that differ.
+theirs.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ class Switch:
     """Of the row, SI."""
     below_rpm: float
     above_rpm: float
-    """The cells it lies between."""
+    """The two cells that differ; hysteresis may reach half way to the next beyond."""
     first: int
     then: int
     """Numbers of the step below and of the step above."""
@@ -70,15 +70,12 @@ def switches_of(found: StepMap) -> list[Switch]:
 
 
 def _switch(found: StepMap, i: int, j: int) -> Switch:
-    question, engine = found.question, found.engine
+    question = found.question
     here, there = found.cells[i][j], found.cells[i][j + 1]
     at, next_ = found.at_speeds[j], found.at_speeds[j + 1]
     a, b = int(found.held[i, j]), int(found.held[i, j + 1])
     ends = here.speed_rpm, there.speed_rpm
-    keeps_a = kept_between(engine, question.limits, here, there, a)
-    keeps_b = kept_between(engine, question.limits, here, there, b)
-    assert keeps_a is not None and keeps_b is not None  # each is held in a cell of its own
-    room = keeps_b[0], keeps_a[1]
+    room = _room(found, i, j, a, b)
     equal, tied = equal_at(ends, *costs((here, there), a, b))
     wanted = (ends[0] + ends[1]) / 2 if math.isnan(equal) else equal
     down, up = band(wanted, question.hysteresis_rpm, room)
@@ -97,6 +94,24 @@ def _switch(found: StepMap, i: int, j: int) -> Switch:
         felt_up=felt_at(up, (here, there), (at, next_), a, b),
         felt_down=felt_at(down, (here, there), (at, next_), b, a),
     )
+
+
+def _room(found: StepMap, i: int, j: int, first: int, then: int) -> Span:
+    """Speeds at which both steps of a switch keep their limits; ends crossed where there are none.
+
+    It reaches half way to the cells beyond the two that differ, where those hold the same steps: so
+    no two bands of a row meet.
+    """
+    line, held = found.cells[i], found.held[i]
+    speeds = [cell.speed_rpm for cell in line]
+    low, high = speeds[j], speeds[j + 1]
+    if j > 0 and held[j - 1] == held[j]:
+        low = (speeds[j - 1] + low) / 2
+    if j + 2 < len(line) and held[j + 2] == held[j + 1]:
+        high = (high + speeds[j + 2]) / 2
+    last = max(end for start, end in kept_spans(found, i, first) if start <= speeds[j] <= end)
+    start = min(start for start, end in kept_spans(found, i, then) if start <= speeds[j + 1] <= end)
+    return max(low, start), min(high, last)
 
 
 def costs(cells: tuple[Cell, Cell], first: int, second: int) -> tuple[Span, Span]:

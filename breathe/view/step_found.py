@@ -20,6 +20,7 @@ def step_findings(found: StepControl, about: About, system: System) -> list[str]
         *_clearance(found, system),
         *limits_told(found, system),
         *_hysteresis(found),
+        *_seldom(found),
         *_rows(found),
         *_gauge(found),
         *_gear_change(found),
@@ -88,14 +89,14 @@ def _hysteresis(found: StepControl) -> list[str]:
         return ["Nothing switches along speed."]
     asked = found.facts["hysteresis_rpm"]
     some = found.switches.assign(band=found.switches["up_rpm"] - found.switches["down_rpm"])
-    narrow = some[(some["band"] < asked - 1.5) & some["proven"].astype(bool)]
-    told = [f"Hysteresis: {asked:g} rpm asked, kept at {len(some) - _less(found)} of {len(some)} "
-            "switches."]  # fmt: skip
+    narrow = some[(some["band"] < asked - 0.5) & some["proven"].astype(bool)]
+    kept = int((some["band"] >= asked - 0.5).sum())
+    told = [f"Hysteresis: {asked:g} rpm asked, kept at {kept} of {len(some)} switches."]
     if len(narrow):
         least = narrow.nsmallest(1, "band").iloc[0]
         told[0] += (
-            f" Narrower at {len(narrow)}, where limits or the next cell leave no more room, least "
-            f"{least['band']:.0f} rpm ({_between(found, least)})."
+            f" Narrower at {len(narrow)}, where limits or the next switch leave no more room, "
+            f"least {least['band']:.0f} rpm ({_between(found, least)})."
         )
     for row in some[~some["proven"].astype(bool)].to_dict("records"):
         told.append(
@@ -105,9 +106,22 @@ def _hysteresis(found: StepControl) -> list[str]:
     return told
 
 
-def _less(found: StepControl) -> int:
-    band = found.switches["up_rpm"] - found.switches["down_rpm"]
-    return int((band < found.facts["hysteresis_rpm"] - 1.5).sum())
+def _seldom(found: StepControl) -> list[str]:
+    """What --give-up would buy."""
+    now, *more = found.facts["seldom"]
+    left, least = [], now["switches"]
+    for one in more:
+        if one["switches"] < least:
+            least = one["switches"]
+            left.append(
+                f"{one['give_up'] * 100:g} % leaves {least} ({one['mean'] * 100:.1f} % in the mean)"
+            )
+    if not left:
+        return []
+    return [
+        f"Switches along speed: {now['switches']}. Giving up more in a cell (--give-up) leaves "
+        f"fewer: {', '.join(left)}."
+    ]
 
 
 def _between(found: StepControl, row: object) -> str:

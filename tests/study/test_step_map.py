@@ -300,13 +300,21 @@ def test_a_controller_never_holds_a_step_beyond_what_is_allowed(found, rows, com
 
 @settings(max_examples=40, deadline=None)
 @given(step_maps())
-def test_bands_of_one_row_neither_overlap_nor_leave_their_cells(found):
+def test_bands_of_one_row_never_meet_and_both_steps_keep_their_limits_in_them(found):
     switches = switches_of(found)
-    for one in switches:
-        assert one.below_rpm <= one.down_rpm <= one.up_rpm <= one.above_rpm
-        assert one.band_rpm <= found.question.hysteresis_rpm + 1e-6
     allowed = allowed_of(found, switches)
-    assert len(allowed) == len(found.cells)
+    for one, next_ in itertools.pairwise(switches):
+        if one.load == next_.load:
+            assert one.up_rpm <= next_.down_rpm
+    for one in switches:
+        assert one.down_rpm <= one.up_rpm
+        assert one.band_rpm <= found.question.hysteresis_rpm + 1e-6
+        row = allowed[found.question.loads.index(one.load)]
+        for step in (one.first, one.then):
+            assert any(
+                low - 1e-6 <= one.down_rpm and one.up_rpm <= high + 1e-6
+                for low, high in row[str(step)]
+            )
 
 
 def test_a_walk_finds_what_is_held_where_it_may_not_be():
