@@ -22,7 +22,7 @@ from breathe.study.cells import (
     path_torques,
 )
 from breathe.study.control import ControlMap
-from breathe.study.control_cases import Cases, checked
+from breathe.study.control_cases import Cases, Check, checked
 from breathe.study.control_smooth import Smoothed, in_steps, smoothed
 from breathe.study.joint_asked import JointQuestion
 from breathe.study.joint_cases import Seen
@@ -94,24 +94,7 @@ def joint_map(engine: Engine, evaluate: Evaluate, asked: JointQuestion) -> Joint
         lambda i, j: asked.setting(values[:, i, j].tolist()),
         lambda i, j: speeds[j].sweep_by(values[:, i, j].tolist()),
     )
-    tables = tuple(
-        ControlMap(
-            engine=engine,
-            gear=asked.gear,
-            question=question,
-            at_speeds=tuple(_line_at_full_load(at, asked, values, n, j)
-                            for j, at in enumerate(speeds)),
-            cells=cut[n],
-            smooth_deg=smooth[n].degrees,
-            values_deg=values[n],
-            checks=checks,
-            slower={},
-            followed=smooth[n].over_speed,
-            followed_over_load=smooth[n].over_load,
-            keys=tuple(run.keys),
-        )
-        for n, question in enumerate(asked.questions)
-    )  # fmt: skip
+    tables = _tables(engine, asked, speeds, cut, values, smooth, checks, tuple(run.keys))
     return JointMap(
         engine=engine,
         asked=asked,
@@ -120,6 +103,38 @@ def joint_map(engine: Engine, evaluate: Evaluate, asked: JointQuestion) -> Joint
         cells=cells,
         alone=_alone(engine, asked, cells),
         boxes_tried=tried,
+    )
+
+
+def _tables(
+    engine: Engine,
+    asked: JointQuestion,
+    speeds: Sequence[JointSpeed],
+    cut: Sequence[tuple[tuple[Cell, ...], ...]],
+    values: Floats,
+    smooth: Sequence[Smoothed],
+    checks: tuple[Check, ...],
+    keys: tuple[str, ...],
+) -> tuple[ControlMap, ...]:
+    """Each finished map as one of its own axis."""
+    return tuple(
+        ControlMap(
+            engine=engine,
+            gear=asked.gear,
+            question=question,
+            at_speeds=tuple(
+                _line_at_full_load(at, asked, values, n, j) for j, at in enumerate(speeds)
+            ),
+            cells=cut[n],
+            smooth_deg=smooth[n].degrees,
+            values_deg=values[n],
+            checks=checks,
+            slower={},
+            followed=smooth[n].over_speed,
+            followed_over_load=smooth[n].over_load,
+            keys=keys,
+        )
+        for n, question in enumerate(asked.questions)
     )
 
 

@@ -72,10 +72,9 @@ class Room:
         return min(self._at(place) for place in places)
 
     def _at(self, place: Place) -> tuple[float, str]:
-        key = tuple(round(x, 4) for x in place)
-        if key not in self._known:
-            self._known[key] = spare_room(self._engine, self._gear.setting(key))
-        return self._known[key]
+        if place not in self._known:
+            self._known[place] = spare_room(self._engine, self._gear.setting(place))
+        return self._known[place]
 
 
 def travel_box(gear: Gear) -> Box:
