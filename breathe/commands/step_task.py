@@ -70,7 +70,7 @@ def step_task_of(engine: Engine, typed: dict[str, Any]) -> StepTask:
     steps = _steps(engine, typed["steps"])
     scale = load_scale(typed["axis"] or "bmep bar")
     speeds, loads = axes_of(engine, typed, None, scale)
-    hysteresis = _hysteresis(_once(typed, "hysteresis"), speeds)
+    hysteresis = _hysteresis(typed["hysteresis"], speeds)
     change = change_of(engine, speeds, typed["gear_change"])
     vacuum = None
     if typed["keep_vacuum"]:
@@ -107,16 +107,6 @@ def _refuse_options(typed: dict[str, Any]) -> None:
         raise BreatheError("--show: found 'travel'; steps have none")
 
 
-def _once(typed: dict[str, Any], name: str) -> str | None:
-    """An option that maps of several actuators take several times, and this one once."""
-    given = typed[name]
-    if not isinstance(given, tuple):
-        return None if given is None else str(given)
-    if len(given) > 1:
-        raise BreatheError(f"--{name}: given {len(given)} times; all steps share one. Give it once")
-    return str(given[0]) if given else None
-
-
 def _steps(engine: Engine, text: str | None) -> tuple[Setting, ...]:
     """The steps, in the order of the file or as they were named."""
     steps = settings_of(engine, text)
@@ -149,7 +139,7 @@ def _fallback(
     typed: dict[str, Any], steps: tuple[Setting, ...], failing: dict[str, str]
 ) -> str | None:
     """Label of the step without power; needed for a file."""
-    text, known = _once(typed, "fallback"), {bare(one.label): one.label for one in steps}
+    text, known = typed["fallback"], {bare(one.label): one.label for one in steps}
     labels = ", ".join(one.label for one in steps)
     if text is None:
         if not typed["write"]:
@@ -187,7 +177,7 @@ def _notices(engine: Engine, typed: dict[str, Any], steps: tuple[Setting, ...]) 
             "Steps as named: what slides or turns here is held at these settings and nowhere "
             "between. Without --steps the map goes along it."
         )
-    if _once(typed, "hysteresis") is None:
+    if typed["hysteresis"] is None:
         told.append(
             f"Assumed: hysteresis of {HYSTERESIS_RPM:g} rpm between switching up and down (no "
             "source: give your own with --hysteresis)."

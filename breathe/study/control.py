@@ -12,7 +12,6 @@ import numpy as np
 from breathe.engine.parts import Engine, Floats
 from breathe.study.cells import AtSpeed, Cell, cell_at, curve, fine_places, path
 from breathe.study.control_asked import Question, setting_at
-from breathe.study.control_burn import burning_slower
 from breathe.study.control_cases import (
     Cases,
     Check,
@@ -25,9 +24,6 @@ from breathe.study.crossings import NUMERICAL_ERROR
 from breathe.study.gear import Axis, Gear
 from breathe.study.map_file import bilinear
 from breathe.study.part_load import Evaluate
-
-MOST_DETAILED = 4
-"""Cells up to which a map is told setting by setting at equal torque."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,17 +144,15 @@ def control_map(
     Raises
     ------
     BreatheError
-        A load above full load at every speed, limits that leave nothing, a speed at which no case
-        is of use.
+        A load above full load at every speed, limits that leave nothing, a speed of no use.
     """
     run = Cases(engine, evaluate)
     at_speeds = at_speeds_of(run, gear, question)
-    limits = question.limits
     by_gauge = question.load_axis != "bmep"
-    ways = [path(engine, at, limits) if by_gauge else None for at in at_speeds]
+    ways = [path(engine, at, question.limits) if by_gauge else None for at in at_speeds]
     cells = tuple(
         tuple(
-            cell_at(engine, at, limits, question.load_axis, load, way)
+            cell_at(engine, at, question.limits, question.load_axis, load, way)
             for at, way in zip(at_speeds, ways, strict=True)
         )
         for load in question.loads
@@ -173,11 +167,7 @@ def control_map(
         lambda i, j: setting_at(gear, question, float(values[i, j])),
         lambda i, j: at_speeds[j].sweep_near(float(values[i, j])),
     )
-    slower: dict[tuple[float, float], list[float]] = {}
-    if evaluate_slower is not None and values.size <= MOST_DETAILED:
-        ask = Cases(burning_slower(engine), evaluate_slower)
-        slower = fuel_burning_slower(ask, question.part_load_lambda, at_speeds, cells)
-        run.keys |= ask.keys
+    slower = fuel_burning_slower(run, evaluate_slower, question.part_load_lambda, at_speeds, cells)
     return ControlMap(
         engine=engine,
         gear=gear,

@@ -14,10 +14,10 @@ from breathe.cycle.compression import compression_from
 from breathe.engine.parts import Engine, Setting
 from breathe.study.answer import Kept
 from breathe.study.cells import Cell, bmep_of
-from breathe.study.control import MOST_DETAILED, ControlMap
+from breathe.study.control import ControlMap
 from breathe.study.control_anchors import anchor_facts
 from breathe.study.control_asked import Question, setting_at
-from breathe.study.control_cases import Check
+from breathe.study.control_cases import MOST_DETAILED, Check
 from breathe.study.control_limits import fallback_facts, limit_facts, pedal_facts
 from breathe.study.crossings import NUMERICAL_ERROR
 from breathe.study.equal_torque import figures_told, side_by_side

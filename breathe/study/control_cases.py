@@ -15,13 +15,15 @@ from breathe.study.cells import LIGHTEST_BMEP_PA, AtSpeed, Cell, bmep_of, torque
 from breathe.study.choose import setting_named
 from breathe.study.compare import Row
 from breathe.study.control_asked import Question, node_places, setting_at
-from breathe.study.control_burn import slower_fuel
+from breathe.study.control_burn import burning_slower, slower_fuel
 from breathe.study.equal_torque import CellAsked, compared_sweeps
 from breathe.study.evaluate import Point, alone
 from breathe.study.gear import Gear
 from breathe.study.map_axes import LoadScale
 from breathe.study.part_load import FIGURES, Evaluate, Sweep, swept, usable_row, with_fuel
 
+MOST_DETAILED = 4
+"""Cells up to which a map is told setting by setting at equal torque."""
 MISSED = 0.01
 """Share of the torque asked for that a checked cell may miss before its opening is put right."""
 _PUT_RIGHT = 2
@@ -286,14 +288,34 @@ def _operating(question: Asked, cell: Cell, log_opening: float) -> Operating:
 
 
 def fuel_burning_slower(
-    ask: Cases,
+    run: Cases,
+    evaluate_slower: Evaluate | None,
     part_load_lambda: float,
     at_speeds: Sequence[AtSpeed],
     cells: Sequence[Sequence[CellAsked]],
 ) -> dict[tuple[float, float], list[float]]:
-    """By speed and load of a part-load cell: fuel [kg/s] at its torque of the standard and of every
-    setting, run by ``ask`` with a charge that burns slower."""
-    return {
+    """Fuel of each setting at equal torque with a charge that burns slower.
+
+    Parameters
+    ----------
+    run : Cases
+        Of the engine as it is; told of the cases that are run.
+    evaluate_slower : callable or None
+        Rows of points of `control_burn.burning_slower`.
+    part_load_lambda : float
+    at_speeds : (n,) sequence of AtSpeed
+    cells : (m, n) sequences of CellAsked
+
+    Returns
+    -------
+    dict
+        By speed and load of a part-load cell: fuel [kg/s] at its torque of the standard and of
+        every setting. Empty for a map of many cells, or without ``evaluate_slower``.
+    """
+    if evaluate_slower is None or len(cells) * len(at_speeds) > MOST_DETAILED:
+        return {}
+    ask = Cases(burning_slower(run.engine), evaluate_slower)
+    found = {
         (cell.speed_rpm, cell.load): slower_fuel(
             ask, compared_sweeps(at), cell.torque_Nm, part_load_lambda
         )
@@ -301,3 +323,5 @@ def fuel_burning_slower(
         for cell, at in zip(line, at_speeds, strict=True)
         if cell.kind == "part load"
     }
+    run.keys |= ask.keys
+    return found

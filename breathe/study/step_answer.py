@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from breathe.study.control import MOST_DETAILED
 from breathe.study.control_answer import Control, check_facts
+from breathe.study.control_cases import MOST_DETAILED
 from breathe.study.control_limits import running_limits
 from breathe.study.crossings import NUMERICAL_ERROR
 from breathe.study.equal_torque import figures_told, side_by_side

@@ -25,8 +25,6 @@ from breathe.study.cells import (
     path_through,
     path_torques,
 )
-from breathe.study.control import MOST_DETAILED
-from breathe.study.control_burn import burning_slower
 from breathe.study.control_cases import (
     Cases,
     Check,
@@ -130,11 +128,7 @@ def step_map(
         lambda i, j: question.held[held[i, j]],
         lambda i, j: at_speeds[j].sweeps[held[i, j]],
     )
-    slower: dict[tuple[float, float], list[float]] = {}
-    if evaluate_slower is not None and held.size <= MOST_DETAILED:
-        ask = Cases(burning_slower(engine), evaluate_slower)
-        slower = fuel_burning_slower(ask, question.part_load_lambda, at_speeds, cells)
-        run.keys |= ask.keys
+    slower = fuel_burning_slower(run, evaluate_slower, question.part_load_lambda, at_speeds, cells)
     return StepMap(
         engine=engine,
         question=question,
