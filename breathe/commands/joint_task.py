@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+import click
+
 from breathe.commands import control_words as words
 from breathe.commands.control_stand import stand_of
 from breathe.commands.control_task import (
@@ -262,7 +264,14 @@ def _with_boxes(
     )
     checked, unknown = limits[0].clear.checked, limits[0].clear.unknown
     whole = travel_box(beyond)
-    boxes = clear_boxes(engine, beyond) if checked else [whole]
+    if checked:
+        click.echo("Looking for ranges in which every place of each clears with all of the others.",
+                   err=True)  # fmt: skip
+    hold = [
+        None if x is None else (x - one.margin_deg, x + one.margin_deg)
+        for x, one in zip(fallback, limits, strict=True)
+    ]
+    boxes = clear_boxes(engine, beyond, hold) if checked else [whole]
     asked = JointQuestion(
         gear=beyond, questions=tuple(questions), whole=whole, boxes=tuple(boxes),
         checked=checked, unknown=unknown,

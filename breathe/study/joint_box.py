@@ -27,6 +27,8 @@ _LINES = {1: 25, 2: 13, 3: 9}
 _MOST_BOXES = 3
 _SHARE_OF_LARGEST = 0.25
 """Boxes smaller than this share of the largest are not tried."""
+_ALIKE = 0.5
+"""Share of what two boxes cover that both do, from which the smaller is not tried."""
 _EDGE_DEG = 0.1
 
 
@@ -84,11 +86,20 @@ def travel_box(gear: Gear) -> Box:
     return Box(tuple(a.low_deg for a in axes), tuple(a.high_deg for a in axes), none)
 
 
-def clear_boxes(engine: Engine, gear: Gear) -> list[Box]:
+def clear_boxes(
+    engine: Engine, gear: Gear, hold: Sequence[tuple[float, float] | None] = ()
+) -> list[Box]:
     """The largest boxes of the axes in which every combination clears, largest first.
 
     Every tolerance case of the engine file counts. Sides are found to a tenth of a degree, and the
     room is worked out on a lattice of each box that is given; empty where none was found.
+
+    Parameters
+    ----------
+    engine : Engine
+    gear : Gear
+    hold : (n_axes,) sequence of (float, float) or None
+        What each range must hold at least, such as the fallback with its margin [deg crank].
     """
     room, whole = Room(engine, gear), travel_box(gear)
     count = _COARSE.get(len(gear.axes), 3)
@@ -101,7 +112,8 @@ def clear_boxes(engine: Engine, gear: Gear) -> list[Box]:
     shape = response(coarse, known)
     clear = shape(np.array(list(itertools.product(*lines)))) >= 0.0
     found = []
-    for ranges in _largest(clear.reshape([len(line) for line in lines])):
+    clear = clear.reshape([len(line) for line in lines])
+    for ranges in _largest(clear, [_held(line, hold, n) for n, line in enumerate(lines)]):
         box = _exact(room, whole, lines, ranges)
         if box is not None and box not in found:
             found.append(box)
@@ -110,9 +122,26 @@ def clear_boxes(engine: Engine, gear: Gear) -> list[Box]:
     return sorted(found, key=_size, reverse=True)
 
 
-def _largest(clear: np.ndarray) -> list[tuple[tuple[int, int], ...]]:
-    """First and last line along every axis of all boxes that no clear box holds, largest first."""
-    pairs = [list(itertools.combinations(range(n), 2)) for n in clear.shape]
+def _held(
+    line: Sequence[float], hold: Sequence[tuple[float, float] | None], axis: int
+) -> tuple[int, int]:
+    """The first line must be no later than one, the last no earlier than another."""
+    ends = hold[axis] if hold else None
+    if ends is None:
+        return len(line) - 1, 0
+    first = int(np.searchsorted(line, max(ends[0], line[0]) + 1e-9, side="right")) - 1
+    last = int(np.searchsorted(line, min(ends[1], line[-1]) - 1e-9, side="left"))
+    return first, last
+
+
+def _largest(
+    clear: np.ndarray, held: Sequence[tuple[int, int]]
+) -> list[tuple[tuple[int, int], ...]]:
+    """First and last line along every axis of clear boxes unlike each other, largest first."""
+    pairs = [
+        [(a, b) for a, b in itertools.combinations(range(n), 2) if a <= first and b >= last]
+        for n, (first, last) in zip(clear.shape, held, strict=True)
+    ]
     every = [
         ranges
         for ranges in itertools.product(*pairs)
@@ -123,13 +152,20 @@ def _largest(clear: np.ndarray) -> list[tuple[tuple[int, int], ...]]:
     for ranges in every:
         if _lines_held(ranges) < _SHARE_OF_LARGEST * _lines_held(every[0]):
             break
-        if not any(_inside(ranges, other) for other in kept):
+        if not any(_shared(ranges, other) > _ALIKE or _inside(ranges, other) for other in kept):
             kept.append(ranges)
     return kept
 
 
 def _lines_held(ranges: Sequence[tuple[int, int]]) -> int:
     return int(np.prod([b - a for a, b in ranges]))
+
+
+def _shared(ranges: Sequence[tuple[int, int]], other: Sequence[tuple[int, int]]) -> float:
+    """Share of what two boxes cover together that lies in both."""
+    pairs = zip(ranges, other, strict=True)
+    both = _lines_held([(max(a, c), max(min(b, d), max(a, c))) for (a, b), (c, d) in pairs])
+    return both / (_lines_held(ranges) + _lines_held(other) - both)
 
 
 def _inside(ranges: Sequence[tuple[int, int]], other: Sequence[tuple[int, int]]) -> bool:

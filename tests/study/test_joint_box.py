@@ -62,6 +62,14 @@ def test_a_slope_gives_more_of_one_for_less_of_the_other(monkeypatch):
     assert len({round(end) for end in ends}) == 3
 
 
+def test_boxes_hold_what_they_must(monkeypatch):
+    monkeypatch.setattr(joint_box, "spare_room", Leaning(1.0, 1.0, 30.0))
+    boxes = clear_boxes(None, GEAR, [None, (18.0, 20.0)])
+    assert boxes and all(box.high_deg[1] == 20.0 and box.low_deg[1] <= 18.0 for box in boxes)
+    assert all(box.high_deg[0] == pytest.approx(10.0, abs=0.2) for box in boxes)
+    assert clear_boxes(None, GEAR, [(40.0, 42.0), (18.0, 20.0)]) == []
+
+
 @settings(max_examples=40, deadline=None)
 @given(st.floats(-2, 2), st.floats(-2, 2), st.floats(5, 60))
 def test_every_corner_of_every_box_clears(per_dwell, per_turn, at):
