@@ -13,17 +13,21 @@ from breathe.view.unit_text import in_user_units
 
 
 def step_findings(found: StepControl, about: About, system: System) -> list[str]:
-    """Sentences, each complete."""
-    return [
-        *gains(found, about),
-        *_use(found),
-        *_clearance(found, system),
-        *limits_told(found, system),
+    """Sentences, each complete; of a single cell without those on switching."""
+    switching = [
         *_hysteresis(found),
         *_seldom(found),
         *_rows(found),
         *_gauge(found),
         *_gear_change(found),
+    ]
+    many = len(found.cells) > 1
+    return [
+        *gains(found, about),
+        *(_use(found) if many else []),
+        *_clearance(found, system),
+        *limits_told(found, system),
+        *(switching if many else []),
         *_fallback(found),
         runs_told(found),
     ]
@@ -34,7 +38,7 @@ def _use(found: StepControl) -> list[str]:
     steps = [one for one in found.facts["steps"] if not one["does_not_clear"]]
     alone = [_alone(found, one) for one in steps if one["alone"] and one["alone"]["cells"]]
     told = []
-    if alone and len(found.cells) > 1:
+    if alone:
         told.append(f"One step held everywhere gives up, of fuel or torque: {'; '.join(alone)}.")
     idle = [one["label"] for one in steps if not one["cells"]]
     held = len(steps) - len(idle)

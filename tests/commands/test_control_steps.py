@@ -124,6 +124,14 @@ def test_speed_down_and_decimal_commas(breathe, invented, tmp_path):
     assert {x for line in lines[1:] for x in line.split(";")[1:]} <= {"1", "2"}
 
 
+def test_a_single_cell_is_told_step_by_step(breathe, invented):
+    answer = breathe("control", SLEEVE, "--steps", STEPS, "--speeds", "2000", "--loads", "2")
+    assert answer.status == 0, answer.err
+    page = told(answer.out)
+    assert "Equal torque, 2000 rpm, 2 bar (BMEP 2.00 bar)" in page
+    assert "Held in no cell" not in page and "Hysteresis: " not in page
+
+
 @pytest.mark.parametrize(
     ("arguments", "expected"),
     [
