@@ -125,7 +125,10 @@ def _alone(found: JointMap, lost: Floats) -> dict[str, Any]:
     told: dict[str, Any] = {}
     kinds = np.array([[cell.kind for cell in line] for line in found.cells])
     for kind in ("part load", "full load"):
-        here = lost[np.char.find(kinds, kind) >= 0]
+        chosen = np.char.find(kinds, kind) >= 0
+        if kind == "full load":  # what lies above full load holds its setting: once a speed
+            chosen &= np.cumsum(chosen, axis=0) == 1
+        here = lost[chosen]
         told[kind] = {
             "cells": int(here.size),
             "mean": float(here.mean()) if here.size else None,

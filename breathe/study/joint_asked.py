@@ -146,8 +146,7 @@ def boxes_that_serve(
     raise BreatheError(
         "no ranges of these actuators were found in which every place of one clears with every "
         "place of the others"
-        + (" and that hold the fallback" if boxes and any(x is not None for x in fallback_deg)
-           else "")
+        + (" and that hold the fallback" if any(x is not None for x in fallback_deg) else "")
         + ". Since any of them may lag, no maps are made that belong together; with one --actuator "
         "the others stand still (--stand). `breathe check` prints every clearance"
     )  # fmt: skip

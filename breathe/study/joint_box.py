@@ -25,6 +25,8 @@ _COARSE = {1: 9, 2: 5}
 _LINES = {1: 25, 2: 13, 3: 9}
 """Lines along an axis between which boxes are looked for; 5 on more."""
 _MOST_BOXES = 3
+_MOST_TRIES = 8
+"""Boxes between lines whose sides are worked out."""
 _SHARE_OF_LARGEST = 0.25
 """Boxes smaller than this share of the largest are not tried."""
 _ALIKE = 0.5
@@ -55,6 +57,12 @@ class Box:
         """Whether a place lies inside; None along an axis is anywhere."""
         ends = zip(place, self.low_deg, self.high_deg, strict=True)
         return all(x is None or low - 1e-9 <= x <= high + 1e-9 for x, low, high in ends)
+
+    def covers(self, ranges: Sequence[tuple[float, float] | None]) -> bool:
+        """Whether ranges lie inside; None is anywhere."""
+        ends = [(None, None) if one is None else one for one in ranges]
+        low, high = zip(*ends, strict=True)
+        return self.holds(low) and self.holds(high)
 
     def with_side(self, axis: int, high: bool, degrees: float) -> Box:
         side = list(self.high_deg if high else self.low_deg)
@@ -111,26 +119,31 @@ def clear_boxes(
     # The shape of the room between the places, as `breathe best` lays it.
     shape = response(coarse, known)
     clear = shape(np.array(list(itertools.product(*lines)))) >= 0.0
-    found = []
     clear = clear.reshape([len(line) for line in lines])
-    for ranges in _largest(clear, [_held(line, hold, n) for n, line in enumerate(lines)]):
+    must = [
+        None if ends is None else (max(ends[0], line[0]), min(ends[1], line[-1]))
+        for ends, line in zip(hold or [None] * len(lines), lines, strict=True)
+    ]
+    held = [_held(line, ends) for line, ends in zip(lines, must, strict=True)]
+    found: list[Box] = []
+    for ranges in _largest(clear, held)[:_MOST_TRIES]:
         box = _exact(room, whole, lines, ranges)
-        if box is not None and box not in found:
+        if box is not None and box not in found and box.covers(must):
             found.append(box)
         if len(found) == _MOST_BOXES:
             break
     return sorted(found, key=_size, reverse=True)
 
 
-def _held(
-    line: Sequence[float], hold: Sequence[tuple[float, float] | None], axis: int
-) -> tuple[int, int]:
-    """The first line must be no later than one, the last no earlier than another."""
-    ends = hold[axis] if hold else None
+def _held(line: Sequence[float], ends: tuple[float, float] | None) -> tuple[int, int]:
+    """The first line must be no later than one, the last no earlier than another.
+
+    Sides reach out from lines afterwards, so what must be held may lie a line further out.
+    """
     if ends is None:
         return len(line) - 1, 0
-    first = int(np.searchsorted(line, max(ends[0], line[0]) + 1e-9, side="right")) - 1
-    last = int(np.searchsorted(line, min(ends[1], line[-1]) - 1e-9, side="left"))
+    first = int(np.searchsorted(line, ends[0] + 1e-9, side="right"))
+    last = int(np.searchsorted(line, ends[1] - 1e-9, side="left")) - 1
     return first, last
 
 

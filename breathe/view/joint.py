@@ -40,6 +40,7 @@ from breathe.view.control_limits import limits_told, setting_shown
 from breathe.view.said import said
 from breathe.view.tables import assumptions
 
+_KINDS = (("part load", "less fuel", "cell"), ("full load", "more torque", "speed"))
 _OF_EACH = ("travel", "limits")
 """Tables after ``--show`` that differ from actuator to actuator."""
 
@@ -150,13 +151,13 @@ def _brings(found: JointControl, first: Control) -> list[str]:
         others = _listed([one for one in found.actuators if one != name] or [name])
         others = others.removeprefix(" and ")
         words = []
-        for kind, of in (("part load", "less fuel"), ("full load", "more torque")):
+        for kind, of, unit in _KINDS:
             one = kinds[kind]
             if one["cells"]:
                 mean = f"{one['mean'] * 100:.1f} %" if one["mean"] > tie else "no more than a tie"
                 words.append(
                     f"{mean} {of if one['mean'] > tie else ''} in the mean of {one['cells']} "
-                    f"cell{'s' * (one['cells'] > 1)} at {kind} (most {one['most'] * 100:.1f} %)"
+                    f"{unit}{'s' * (one['cells'] > 1)} at {kind} (most {one['most'] * 100:.1f} %)"
                 )
         told.append(
             f"What the {others} {'brings' if len(found.actuators) == 2 else 'bring'} over the "
