@@ -19,17 +19,30 @@ from breathe.version import VERSION as __version__
 
 if _typing.TYPE_CHECKING:
     from breathe.engine.read import read_engine
-    from breathe.study.check import check
+    from breathe.study.checks.check import check
     from breathe.study.compare import compare, trace
+    from breathe.study.search.best import best
+    from breathe.study.search.reach import reach
 
 _WHERE = {
+    "best": "breathe.study.search.best",
+    "reach": "breathe.study.search.reach",
     "read_engine": "breathe.engine.read",
-    "check": "breathe.study.check",
+    "check": "breathe.study.checks.check",
     "compare": "breathe.study.compare",
     "trace": "breathe.study.compare",
 }
 
-__all__ = ["BreatheError", "__version__", "check", "compare", "read_engine", "trace"]
+__all__ = [
+    "BreatheError",
+    "__version__",
+    "best",
+    "check",
+    "compare",
+    "reach",
+    "read_engine",
+    "trace",
+]
 
 
 def __getattr__(name: str) -> _typing.Any:

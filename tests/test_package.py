@@ -49,8 +49,10 @@ def test_dir_shows_the_public_face_and_nothing_else() -> None:
     assert dir(breathe) == [
         "BreatheError",
         "__version__",
+        "best",
         "check",
         "compare",
+        "reach",
         "read_engine",
         "trace",
     ]

@@ -64,10 +64,10 @@ def command(
     from breathe.engine.read import read_engine
     from breathe.run_names import default_name
     from breathe.runs import open_run, source_files
-    from breathe.study.best import about_cases, best
     from breathe.study.choose import default_speeds
     from breathe.study.describe import about
-    from breathe.study.weights import weights_of
+    from breathe.study.search.best import about_cases, best
+    from breathe.study.search.weights import weights_of
 
     built = read_engine(engine)
     at = default_speeds(built) if speed_text is None else speeds(speed_text)

@@ -52,7 +52,7 @@ def command(
     from breathe.commands.settings import chosen
     from breathe.engine.quantities import System
     from breathe.engine.read import read_engine
-    from breathe.study.check import check
+    from breathe.study.checks.check import check
     from breathe.view.check import check_csv, check_page
     from breathe.view.console import show as print_page
 

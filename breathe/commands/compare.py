@@ -72,7 +72,7 @@ def command(
     from breathe.engine.read import read_engine
     from breathe.run_names import default_name
     from breathe.runs import open_run, source_files
-    from breathe.study.check_marks import as_now, with_clearances
+    from breathe.study.checks.marks import as_now, with_clearances
     from breathe.study.choose import default_speeds
     from breathe.study.compare import plan
     from breathe.study.describe import about

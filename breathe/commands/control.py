@@ -186,10 +186,10 @@ def _along_axis(
     from breathe.commands.control_print import print_map
     from breathe.commands.control_task import task_of
     from breathe.commands.searching import asked, search
-    from breathe.study.control import control_map
-    from breathe.study.control_answer import answer_of
-    from breathe.study.control_asked import planned_runs
-    from breathe.study.control_burn import burning_slower
+    from breathe.study.control.answer import answer_of
+    from breathe.study.control.asked import planned_runs
+    from breathe.study.control.burn import burning_slower
+    from breathe.study.control.control import control_map
 
     task = task_of(built, typed)
     question = task.question
@@ -220,9 +220,9 @@ def _together(
     from breathe.commands.joint_print import print_joint
     from breathe.commands.joint_task import joint_task_of
     from breathe.commands.searching import SEVERAL, asked, search
-    from breathe.study.joint import joint_map
-    from breathe.study.joint_answer import joint_answer
-    from breathe.study.joint_asked import planned_runs
+    from breathe.study.control.joint import joint_map
+    from breathe.study.control.joint_answer import joint_answer
+    from breathe.study.control.joint_asked import planned_runs
 
     task = joint_task_of(built, typed)
     question, speeds = task.asked, task.asked.common.speeds_rpm
@@ -251,10 +251,10 @@ def _steps(
     from breathe.commands.searching import STEPS, asked, search
     from breathe.commands.step_print import print_steps
     from breathe.commands.step_task import step_task_of
-    from breathe.study.control_burn import burning_slower
-    from breathe.study.step_answer import step_answer_of
-    from breathe.study.step_asked import planned_step_runs
-    from breathe.study.step_map import step_map
+    from breathe.study.control.burn import burning_slower
+    from breathe.study.control.step_answer import step_answer_of
+    from breathe.study.control.step_asked import planned_step_runs
+    from breathe.study.control.step_map import step_map
 
     task = step_task_of(built, typed)
     question = task.question
@@ -290,7 +290,7 @@ def _kept(
     """The run that keeps what is found."""
     from breathe.run_names import default_name
     from breathe.runs import open_run, source_files
-    from breathe.study.check_marks import with_clearances
+    from breathe.study.checks.marks import with_clearances
     from breathe.study.describe import about
 
     return open_run(

@@ -13,8 +13,8 @@ from typing import Any
 import numpy as np
 
 from breathe.runs import Run
-from breathe.study.control_answer import Control
-from breathe.study.map_file import Proof, Rows, Table, proof_facts
+from breathe.study.control.answer import Control
+from breathe.study.control.map_file import Proof, Rows, Table, proof_facts
 from breathe.version import VERSION
 
 

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from breathe.commands import control_words as words
 from breathe.engine.parts import Engine
 from breathe.errors import BreatheError
-from breathe.study.control_asked import shown_as
+from breathe.study.control.asked import shown_as
 from breathe.study.gear import Gear
 
 

@@ -11,17 +11,17 @@ from breathe.commands import control_words as words
 from breathe.commands.control_stand import stand_of, stands_told
 from breathe.engine.parts import Engine
 from breathe.errors import BreatheError
-from breathe.study.best import moving
 from breathe.study.choose import default_speeds, speeds_of
-from breathe.study.control_anchors import refuse_far_outside
-from breathe.study.control_asked import Question, Shown, shown_as
+from breathe.study.control.anchors import refuse_far_outside
+from breathe.study.control.asked import Question, Shown, shown_as
+from breathe.study.control.gear_change import Change
+from breathe.study.control.judge_map import measured_places, refuse_unsafe, typed_places
+from breathe.study.control.limits import Limits, clear_range, within_travel
+from breathe.study.control.map_axes import LoadScale, fitted, load_scale, refuse_outside_trust
+from breathe.study.control.smooth_map import Anchor
+from breathe.study.control.typed_map import TypedMap, moved_point, read_anchors, read_typed_map
 from breathe.study.gear import Axis, Gear
-from breathe.study.gear_change import Change
-from breathe.study.judge_map import measured_places, refuse_unsafe, typed_places
-from breathe.study.limits import Limits, clear_range, within_travel
-from breathe.study.map_axes import LoadScale, fitted, load_scale, refuse_outside_trust
-from breathe.study.smooth_map import Anchor
-from breathe.study.typed_map import TypedMap, moved_point, read_anchors, read_typed_map
+from breathe.study.search.best import moving
 
 DEFAULT_LOADS = {
     "bmep": (1.0, 2.0, 3.0, 4.0, 6.0, 8.0, 10.0, 14.0),  # bar

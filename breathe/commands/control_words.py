@@ -8,11 +8,11 @@ from pathlib import Path
 
 from breathe.engine.quantities import QuantityError, read_quantity
 from breathe.errors import BreatheError
-from breathe.study.control_asked import Shown
+from breathe.study.control.asked import Shown
+from breathe.study.control.gear_change import Change
+from breathe.study.control.limits import Vacuum
+from breathe.study.control.map_axes import refuse_outside_trust, rising
 from breathe.study.gear import Axis
-from breathe.study.gear_change import Change
-from breathe.study.limits import Vacuum
-from breathe.study.map_axes import refuse_outside_trust, rising
 
 _NUMBER = r"[-+]?\d+(?:\.\d+)?"
 _MOST_POINTS = 40

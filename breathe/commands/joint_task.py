@@ -21,14 +21,14 @@ from breathe.commands.control_task import (
 )
 from breathe.engine.parts import Engine
 from breathe.errors import BreatheError
-from breathe.study.best import moving
-from breathe.study.control_asked import Question, shown_as
+from breathe.study.control.asked import Question, shown_as
+from breathe.study.control.gear_change import Change
+from breathe.study.control.joint_asked import JointQuestion, Moved, boxes_that_serve, reach
+from breathe.study.control.joint_box import clear_boxes, travel_box
+from breathe.study.control.limits import Clear, Limits, known_clearances, within_travel
+from breathe.study.control.map_axes import load_scale, refuse_outside_trust
 from breathe.study.gear import Axis, Gear
-from breathe.study.gear_change import Change
-from breathe.study.joint_asked import JointQuestion, Moved, boxes_that_serve, reach
-from breathe.study.joint_box import clear_boxes, travel_box
-from breathe.study.limits import Clear, Limits, known_clearances, within_travel
-from breathe.study.map_axes import load_scale, refuse_outside_trust
+from breathe.study.search.best import moving
 
 EACH = ("travel", "step", "slew", "hysteresis", "fallback")
 """Options that may be given once for each actuator."""

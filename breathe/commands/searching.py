@@ -196,19 +196,19 @@ def _answer_and_page(
         best = Best.from_json(text)
         return best, best_page(best, rows, run.about, system)
     if run.kind == "control":
-        from breathe.study.control_answer import Control
+        from breathe.study.control.answer import Control
         from breathe.view.control import control_page
 
         control = Control.from_json(text)
         return control, control_page(control, rows, run.about, system, names)
     if run.kind == STEPS:
-        from breathe.study.step_answer import StepControl
+        from breathe.study.control.step_answer import StepControl
         from breathe.view.step_map import step_page
 
         steps = StepControl.from_json(text)
         return steps, step_page(steps, rows, run.about, system, names)
     if run.kind == SEVERAL:
-        from breathe.study.joint_answer import JointControl
+        from breathe.study.control.joint_answer import JointControl
         from breathe.view.joint import joint_page
 
         joint = JointControl.from_json(text)

@@ -9,9 +9,9 @@ from typing import Any
 
 from breathe.errors import BreatheError
 from breathe.runs import Run
-from breathe.study.map_file import Rows, write_map
-from breathe.study.step_answer import StepControl
-from breathe.study.step_file import (
+from breathe.study.control.map_file import Rows, write_map
+from breathe.study.control.step_answer import StepControl
+from breathe.study.control.step_file import (
     Walked,
     same,
     steps_back,

@@ -14,11 +14,11 @@ from breathe.commands import control_words as words
 from breathe.commands.control_task import axes_of, change_of
 from breathe.engine.parts import Engine, Setting
 from breathe.errors import BreatheError
-from breathe.study.best import moving
 from breathe.study.choose import bare, setting_named, settings_of
-from breathe.study.gear_change import Change
-from breathe.study.map_axes import load_scale, refuse_outside_trust
-from breathe.study.step_asked import StepQuestion, gaps_of_steps
+from breathe.study.control.gear_change import Change
+from breathe.study.control.map_axes import load_scale, refuse_outside_trust
+from breathe.study.control.step_asked import StepQuestion, gaps_of_steps
+from breathe.study.search.best import moving
 
 HYSTERESIS_RPM = 150.0
 """Stand-in where the user gives none; it is listed as assumed."""

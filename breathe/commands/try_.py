@@ -102,9 +102,9 @@ def command(
     from breathe.commands.trying import Trying
     from breathe.commands.trying_print import list_columns
     from breathe.study.choose import default_speeds
-    from breathe.study.plan_notes import plan_notes
-    from breathe.study.plan_sheet import drawn, read_plan
-    from breathe.study.what_if import base_of
+    from breathe.study.plans.notes import plan_notes
+    from breathe.study.plans.sheet import drawn, read_plan
+    from breathe.study.plans.what_if import base_of
 
     wanted = None if speed_text is None else speeds(speed_text)
     base = base_of(engine, setting, lambda built: wanted or default_speeds(built), throttle)

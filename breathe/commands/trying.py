@@ -16,16 +16,16 @@ from breathe.engine.quantities import System
 from breathe.errors import BreatheError, Stopped
 from breathe.run_names import default_name
 from breathe.runs import Run, RunError, open_run, run_folders, source_files
-from breathe.study.cluster import Runner
 from breathe.study.compare import Job, Row
 from breathe.study.describe import about
 from breathe.study.fingerprint import fingerprint
-from breathe.study.outcome import ASKED, Outcome, outcome
-from breathe.study.plan_cam import RowFault
-from breathe.study.plan_kept import Tried, tried_from, tried_text
-from breathe.study.plan_sheet import Plan, PlanRow
-from breathe.study.time_needed import TimeNeeded, span
-from breathe.study.what_if import Base, build, jobs_of
+from breathe.study.plans.cam import RowFault
+from breathe.study.plans.cluster import Runner
+from breathe.study.plans.kept import Tried, tried_from, tried_text
+from breathe.study.plans.outcome import ASKED, Outcome, outcome
+from breathe.study.plans.sheet import Plan, PlanRow
+from breathe.study.plans.time_needed import TimeNeeded, span
+from breathe.study.plans.what_if import Base, build, jobs_of
 from breathe.view.console import Item, Piece, show
 
 ASK_ABOVE_s = 3600.0
@@ -302,7 +302,7 @@ class Trying:
             raise unwritten
 
     def _tried(self) -> Tried:
-        from breathe.study.rank import influence_inputs
+        from breathe.study.plans.rank import influence_inputs
 
         own = any(column.target.path in (("speed",), ("throttle",)) for column in self.plan.columns)
         numbers = [row.number for row in self.plan.rows]
@@ -316,8 +316,8 @@ class Trying:
 
     def _kept(self) -> dict[int, float | str | None]:
         """What the blank cells of each column stand for, in the column's unit."""
-        from breathe.study.plan_sheet import figure
-        from breathe.study.what_if import kept_value
+        from breathe.study.plans.sheet import figure
+        from breathe.study.plans.what_if import kept_value
 
         kept: dict[int, float | str | None] = {}
         for n, column in enumerate(self.plan.columns):

@@ -10,8 +10,8 @@ import click
 from breathe.engine.quantities import System
 from breathe.errors import BreatheError
 from breathe.runs import Run
-from breathe.study.plan_kept import Tried, tried_from
-from breathe.study.what_if import Base
+from breathe.study.plans.kept import Tried, tried_from
+from breathe.study.plans.what_if import Base
 from breathe.version import VERSION
 from breathe.view.console import Item, Piece, show
 from breathe.view.plan_columns import columns_page

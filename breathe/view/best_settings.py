@@ -6,8 +6,8 @@ import numpy as np
 
 from breathe.engine.quantities import System, user_unit
 from breathe.study.answer import Best
-from breathe.study.best import OFF_DEG
 from breathe.study.crossings import NUMERICAL_ERROR
+from breathe.study.search.best import OFF_DEG
 from breathe.view.console import Grid, Piece
 from breathe.view.figures import change, torque_texts
 from breathe.view.marks import MARK

@@ -10,9 +10,9 @@ from dataclasses import fields
 
 from breathe.engine.parts import Engine, Side
 from breathe.engine.quantities import System
-from breathe.study.check import Check
-from breathe.study.check_line import Line, Topic
-from breathe.study.check_stand import SIDES, mechanics_of
+from breathe.study.checks.check import Check
+from breathe.study.checks.line import Line, Topic
+from breathe.study.checks.stand import SIDES, mechanics_of
 from breathe.view import cautions
 from breathe.view.check_clearance import clearances, tolerance_words
 from breathe.view.check_contrast import contrast

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from breathe.engine.mechanics import Tolerances
 from breathe.engine.parts import Side
 from breathe.engine.quantities import System
-from breathe.study.check import Check
-from breathe.study.check_line import FAILS, Line
-from breathe.study.check_stand import SIDES
+from breathe.study.checks.check import Check
+from breathe.study.checks.line import FAILS, Line
+from breathe.study.checks.stand import SIDES
 from breathe.view import cautions
 from breathe.view.check_figures import length, quantity, settings_text
 from breathe.view.console import Grid, Item, Piece

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from breathe.engine.quantities import System, from_si
-from breathe.study.check import Check
-from breathe.study.check_contrast import Contrast, Way
+from breathe.study.checks.check import Check
+from breathe.study.checks.contrast import Contrast, Way
 from breathe.view.check_figures import length, quantity
 from breathe.view.console import Grid, Item, Piece
 from breathe.view.unit_text import in_user_units

@@ -7,7 +7,7 @@ from collections.abc import Callable, Hashable, Iterable, Sequence
 from typing import TypeVar
 
 from breathe.engine.quantities import System, from_si, user_unit
-from breathe.study.check_line import Line
+from breathe.study.checks.line import Line
 from breathe.view.unit_text import in_user_units
 
 Key = TypeVar("Key", bound=Hashable)

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from breathe.engine.quantities import System
-from breathe.study.check import Check
-from breathe.study.check_line import FAILS, SOUND, WORST_FIRST, Line, rank, worst_of
+from breathe.study.checks.check import Check
+from breathe.study.checks.line import FAILS, SOUND, WORST_FIRST, Line, rank, worst_of
 from breathe.view.check_figures import in_units, limit, quantity, settings_text
 from breathe.view.console import Item, Piece
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from breathe.engine.parts import Side
 from breathe.engine.quantities import System, from_si
-from breathe.study.check import Check
-from breathe.study.check_line import Line
-from breathe.study.check_stand import SIDES, mechanics_of
+from breathe.study.checks.check import Check
+from breathe.study.checks.line import Line
+from breathe.study.checks.stand import SIDES, mechanics_of
 from breathe.view.check_figures import settings_text
 from breathe.view.console import Grid, Item, Piece
 

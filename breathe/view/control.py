@@ -11,8 +11,8 @@ import pandas as pd
 
 from breathe.about import About
 from breathe.engine.quantities import System, from_si, user_unit
-from breathe.study.control_answer import Control
-from breathe.study.map_file import decimals
+from breathe.study.control.answer import Control
+from breathe.study.control.map_file import decimals
 from breathe.view import cautions
 from breathe.view.best import ROAD_LAW, outside, over_speed
 from breathe.view.console import Grid, Item, Piece

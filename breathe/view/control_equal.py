@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from breathe.engine.quantities import System, from_si, user_unit
-from breathe.study.control_answer import Control
+from breathe.study.control.answer import Control
 from breathe.view.console import Grid, Item, Piece
 from breathe.view.words import QUANTITIES
 

@@ -8,8 +8,8 @@ import pandas as pd
 
 from breathe.about import About
 from breathe.engine.quantities import System, written
-from breathe.study.cells import LIGHTEST_BMEP_PA
-from breathe.study.control_answer import Control
+from breathe.study.control.answer import Control
+from breathe.study.control.cells import LIGHTEST_BMEP_PA
 from breathe.view.control_limits import limits_told, per_load, setting_shown
 
 _GAUGE_SHARE = 0.03

@@ -7,7 +7,7 @@ from itertools import groupby
 from typing import Any
 
 from breathe.engine.quantities import System, written
-from breathe.study.control_answer import Control
+from breathe.study.control.answer import Control
 
 LETTERS = {
     "travel": "T",

@@ -10,8 +10,8 @@ import pandas as pd
 
 from breathe.about import About
 from breathe.engine.quantities import System
-from breathe.study.control_answer import Control
-from breathe.study.joint_answer import JointControl
+from breathe.study.control.answer import Control
+from breathe.study.control.joint_answer import JointControl
 from breathe.view.best import outside, over_speed
 from breathe.view.console import Grid, Item, Piece
 from breathe.view.control import (

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from breathe.engine.quantities import from_si
-from breathe.study.plan_names import Names, Target
-from breathe.study.plan_sheet import value_in
-from breathe.study.plan_units import dead_centre
-from breathe.study.what_if import Base, kept_value
+from breathe.study.plans.names import Names, Target
+from breathe.study.plans.sheet import value_in
+from breathe.study.plans.units import dead_centre
+from breathe.study.plans.what_if import Base, kept_value
 from breathe.view.console import Grid, Item, Piece
 
 _WIRING = frozenset(("side", "each", "from", "to", "pipe", "end"))

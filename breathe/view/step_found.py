@@ -6,7 +6,7 @@ from typing import Any
 
 from breathe.about import About
 from breathe.engine.quantities import System
-from breathe.study.step_answer import StepControl
+from breathe.study.control.step_answer import StepControl
 from breathe.view.control_found import cell_name, gains, runs_told
 from breathe.view.control_limits import cells_listed, limits_told
 from breathe.view.unit_text import in_user_units

@@ -9,7 +9,7 @@ import pandas as pd
 
 from breathe.about import About
 from breathe.engine.quantities import System
-from breathe.study.step_answer import StepControl
+from breathe.study.control.step_answer import StepControl
 from breathe.view import cautions
 from breathe.view.best import ROAD_LAW, outside, over_speed
 from breathe.view.console import Grid, Item, Piece

@@ -8,7 +8,7 @@ from typing import Any
 from breathe.engine.quantities import System, user_unit
 from breathe.study.answer import AxisNote, Best
 from breathe.study.crossings import NUMERICAL_ERROR
-from breathe.study.turned import TURN_DEG
+from breathe.study.search.turned import TURN_DEG
 from breathe.view.console import Grid, Piece
 from breathe.view.figures import change, torque_texts
 from breathe.view.marks import MARK

@@ -11,10 +11,10 @@ import pandas as pd
 from breathe.about import About
 from breathe.engine.quantities import System, from_si, user_unit, written
 from breathe.study.crossings import NUMERICAL_ERROR
-from breathe.study.outcome import Outcome
-from breathe.study.plan_kept import Tried
-from breathe.study.plan_sheet import Plan
-from breathe.study.rank import Influence, influence, ranks
+from breathe.study.plans.kept import Tried
+from breathe.study.plans.outcome import Outcome
+from breathe.study.plans.rank import Influence, influence, ranks
+from breathe.study.plans.sheet import Plan
 from breathe.view import cautions
 from breathe.view.console import Grid, Item, Piece
 from breathe.view.figures import change

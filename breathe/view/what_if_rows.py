@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 
-from breathe.study.outcome import Outcome
-from breathe.study.plan_kept import Tried
+from breathe.study.plans.kept import Tried
+from breathe.study.plans.outcome import Outcome
 from breathe.view.console import Item, Piece
 
 MOST_REASONS = 12

@@ -10,10 +10,10 @@ from breathe.commands.control_stand import stand_of, stands_told
 from breathe.engine.parts import Engine, Phaser
 from breathe.engine.read import read_engine
 from breathe.errors import BreatheError
-from breathe.study.control_asked import Question, setting_at, shown_as
+from breathe.study.control.asked import Question, setting_at, shown_as
+from breathe.study.control.limits import Limits, clear_range
+from breathe.study.control.map_axes import load_scale
 from breathe.study.gear import gear_of
-from breathe.study.limits import Limits, clear_range
-from breathe.study.map_axes import load_scale
 from tests.commands.conftest import SLEEVE
 
 

@@ -16,7 +16,7 @@ import pytest
 
 from breathe.commands import trying
 from breathe.engine.open_file import load_toml
-from breathe.study.plan_names import Names
+from breathe.study.plans.names import Names
 from tests.commands.conftest import ENGINES, Answer
 
 SINGLE = ENGINES / "single_400.toml"

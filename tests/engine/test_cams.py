@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from breathe.engine.card_lobe import lobe_width
-from breathe.study.check import ends_of_travel
+from breathe.study.checks.check import ends_of_travel
 from breathe.valvetrain.dwell import event
 from breathe.valvetrain.timing import timing
 

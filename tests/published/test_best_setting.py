@@ -22,8 +22,8 @@ from breathe.engine.parts import Engine
 from breathe.engine.read import read_engine
 from breathe.study.evaluate import Evaluator
 from breathe.study.gear import Axis, Gear, gear_of
-from breathe.study.surface import Peak, peaks, response
-from breathe.study.survey import Survey, design, point_at
+from breathe.study.search.surface import Peak, peaks, response
+from breathe.study.search.survey import Survey, design, point_at
 from breathe.valvetrain.dwell import case
 from breathe.valvetrain.timing import seat_timing
 

@@ -12,11 +12,11 @@ from late_closing_ideal import Ideal
 
 from breathe.engine.parts import Engine, Operating, Setting
 from breathe.engine.read import read_engine
-from breathe.study.cells import bmep_of, torque_of
 from breathe.study.choose import setting_named
 from breathe.study.compare import Row
+from breathe.study.control.cells import bmep_of, torque_of
+from breathe.study.control.part_load import Sweep, fuel_saved, swept, with_fuel
 from breathe.study.evaluate import Evaluator, Point
-from breathe.study.part_load import Sweep, fuel_saved, swept, with_fuel
 from breathe.valvetrain.dwell import event, lift_curve
 from breathe.valvetrain.lobe import lobe_from_card
 from breathe.valvetrain.timing import overlap_deg

@@ -12,11 +12,11 @@ import pytest
 from breathe.engine.parts import Engine, Phaser
 from breathe.engine.read import read_engine
 from breathe.study.answer import Best
-from breathe.study.best import about_cases, axis_note, best
 from breathe.study.crossings import NUMERICAL_ERROR
 from breathe.study.evaluate import Evaluator, column
 from breathe.study.gear import gear_of
-from breathe.study.survey import Survey, design, point_at
+from breathe.study.search.best import about_cases, axis_note, best
+from breathe.study.search.survey import Survey, design, point_at
 from tests.study.invented import Invented, flat, one_hump, two_humps
 
 ENGINES = Path(__file__).parents[2] / "engines"

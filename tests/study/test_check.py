@@ -15,9 +15,9 @@ from breathe.engine.mechanics import PistonGap, ShaftRoom
 from breathe.engine.parts import Phaser, Setting
 from breathe.engine.read import read_engine
 from breathe.errors import BreatheError
-from breathe.study.check import Check, check, ends_of_travel
-from breathe.study.check_clearance import does_not_clear, unknown_clearances
-from breathe.study.check_line import Line, gap_verdict, rank, worst_of
+from breathe.study.checks.check import Check, check, ends_of_travel
+from breathe.study.checks.clearance import does_not_clear, unknown_clearances
+from breathe.study.checks.line import Line, gap_verdict, rank, worst_of
 from breathe.valvetrain.crank import motion, slider_crank
 from tests.story_engine import CENTRE_HELD, ENGINES, write_story
 

@@ -9,9 +9,9 @@ import pytest
 
 from breathe.engine.parts import Engine, Phaser
 from breathe.engine.read import read_engine
-from breathe.study.best import best
 from breathe.study.gear import gear_of
-from breathe.study.place_gaps import gaps_of
+from breathe.study.search.best import best
+from breathe.study.search.place_gaps import gaps_of
 from breathe.view.clearing import clearing_grid, clearing_words
 from tests.study.invented import Invented, one_hump
 

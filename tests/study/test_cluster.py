@@ -21,10 +21,10 @@ import breathe
 from breathe.cycle.layout import Resolution
 from breathe.engine.parts import Operating
 from breathe.engine.read import read_engine
-from breathe.study import cluster
-from breathe.study.cluster import ClusterError, Runner, executor
 from breathe.study.compare import Job, Row
 from breathe.study.evaluate import Point, alone, row_of
+from breathe.study.plans import cluster
+from breathe.study.plans.cluster import ClusterError, Runner, executor
 
 SINGLE = Path(__file__).parents[2] / "engines" / "single_400.toml"
 COARSE = Resolution(0.03, 0.06)

@@ -11,14 +11,14 @@ import pytest
 
 from breathe.engine.read import read_engine
 from breathe.errors import BreatheError
-from breathe.study.control import ControlMap, control_map
-from breathe.study.control_answer import Control, answer_of, closing_deg, stroke_left
-from breathe.study.control_asked import Question, planned_runs, shown_as
+from breathe.study.control.answer import Control, answer_of, closing_deg, stroke_left
+from breathe.study.control.asked import Question, planned_runs, shown_as
+from breathe.study.control.control import ControlMap, control_map
+from breathe.study.control.gear_change import Change
+from breathe.study.control.limits import Limits, Vacuum, clear_range
+from breathe.study.control.map_axes import load_scale
+from breathe.study.control.smooth_map import Anchor
 from breathe.study.gear import gear_of
-from breathe.study.gear_change import Change
-from breathe.study.limits import Limits, Vacuum, clear_range
-from breathe.study.map_axes import load_scale
-from breathe.study.smooth_map import Anchor
 from tests.study.invented_engine import InventedEngine, best_full_load_deg
 
 ENGINE = read_engine(Path(__file__).parents[2] / "engines" / "road_four_sleeve.toml")

@@ -10,14 +10,14 @@ import pytest
 
 from breathe.engine.parts import Setting
 from breathe.engine.read import read_engine
-from breathe.study.control_burn import (
+from breathe.study.control.burn import (
     SLOWER,
     burning_slower,
     fuel_slope,
     savings_otherwise,
     slower_fuel,
 )
-from breathe.study.part_load import FIGURES, Sweep
+from breathe.study.control.part_load import FIGURES, Sweep
 
 ENGINE = read_engine(Path(__file__).parents[2] / "engines" / "road_four_sleeve.toml")
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from breathe.study.gear_change import (
+from breathe.study.control.gear_change import (
     STEP_S,
     Actuator,
     Change,
@@ -13,7 +13,7 @@ from breathe.study.gear_change import (
     follow,
     time_to_cross_s,
 )
-from breathe.study.map_file import Table
+from breathe.study.control.map_file import Table
 
 TABLE = Table(
     name="", unit="deg crank", load_name="", load_unit="kPa", step=0.5,

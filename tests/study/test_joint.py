@@ -12,24 +12,24 @@ from hypothesis import strategies as st
 from breathe.engine.parts import Phaser
 from breathe.engine.read import read_engine
 from breathe.errors import BreatheError
-from breathe.study.control import control_map
-from breathe.study.control_asked import Question, shown_as
-from breathe.study.evaluate import Point
-from breathe.study.gear import gear_of
-from breathe.study.gear_change import Change
-from breathe.study.joint import JointMap, joint_map
-from breathe.study.joint_answer import JointControl, joint_answer
-from breathe.study.joint_asked import (
+from breathe.study.control.asked import Question, shown_as
+from breathe.study.control.control import control_map
+from breathe.study.control.gear_change import Change
+from breathe.study.control.joint import JointMap, joint_map
+from breathe.study.control.joint_answer import JointControl, joint_answer
+from breathe.study.control.joint_asked import (
     JointQuestion,
     Moved,
     boxes_that_serve,
     planned_runs,
     reach,
 )
-from breathe.study.joint_box import Box, travel_box
-from breathe.study.limits import Clear, Limits
-from breathe.study.map_axes import load_scale
-from breathe.study.map_file import prove
+from breathe.study.control.joint_box import Box, travel_box
+from breathe.study.control.limits import Clear, Limits
+from breathe.study.control.map_axes import load_scale
+from breathe.study.control.map_file import prove
+from breathe.study.evaluate import Point
+from breathe.study.gear import gear_of
 from tests.commands.conftest import SLEEVE
 from tests.study.invented_engine import InventedEngine, best_full_load_deg
 

@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 from breathe.engine.parts import Phaser
 from breathe.engine.read import read_engine
 from breathe.study import joint_box
+from breathe.study.control.joint_box import Box, clear_boxes, travel_box
+from breathe.study.control.limits import spare_room
 from breathe.study.gear import Axis, Gear, gear_of
-from breathe.study.joint_box import Box, clear_boxes, travel_box
-from breathe.study.limits import spare_room
 from tests.commands.conftest import SLEEVE
 
 GEAR = Gear((Axis("intake", "dwell", 0.0, 60.0, 5e3), Axis("intake", "phase", -20.0, 20.0)), ())

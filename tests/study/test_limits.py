@@ -10,8 +10,15 @@ import pytest
 
 from breathe.engine.read import read_engine
 from breathe.errors import BreatheError
+from breathe.study.control.limits import (
+    Clear,
+    Limits,
+    Vacuum,
+    clear_range,
+    spare_room,
+    within_travel,
+)
 from breathe.study.gear import gear_of
-from breathe.study.limits import Clear, Limits, Vacuum, clear_range, spare_room, within_travel
 
 ENGINES = Path(__file__).parents[2] / "engines"
 SINGLE = read_engine(ENGINES / "single_400.toml")

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from breathe.errors import BreatheError
-from breathe.study.map_axes import best_points, fitted, load_scale, rising
+from breathe.study.control.map_axes import best_points, fitted, load_scale, rising
 
 S11 = (
     800,

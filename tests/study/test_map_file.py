@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from breathe.errors import BreatheError
-from breathe.study.map_file import (
+from breathe.study.control.map_file import (
     ROWS,
     Table,
     csv_text,

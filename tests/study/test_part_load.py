@@ -10,8 +10,7 @@ import pytest
 
 from breathe.engine.parts import Operating, Setting
 from breathe.engine.read import read_engine
-from breathe.study.evaluate import Point
-from breathe.study.part_load import (
+from breathe.study.control.part_load import (
     at_equal_torque,
     fuel_saved,
     next_openings,
@@ -20,6 +19,7 @@ from breathe.study.part_load import (
     swept,
     throttle_area_m2,
 )
+from breathe.study.evaluate import Point
 from tests.study.invented_engine import InventedEngine
 
 FOUR = Path(__file__).parents[2] / "engines" / "road_four_sleeve.toml"

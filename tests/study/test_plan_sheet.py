@@ -8,8 +8,8 @@ import openpyxl
 import pytest
 
 from breathe.engine.open_file import load_toml
-from breathe.study.plan_names import NameFault, Names
-from breathe.study.plan_sheet import Plan, PlanError, drawn, read_plan
+from breathe.study.plans.names import NameFault, Names
+from breathe.study.plans.sheet import Plan, PlanError, drawn, read_plan
 
 ENGINES = Path(__file__).parents[2] / "engines"
 RAW = load_toml(ENGINES / "single_400.toml")

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from breathe.study.rank import influence, ranks
-from breathe.study.time_needed import TimeNeeded, span
+from breathe.study.plans.rank import influence, ranks
+from breathe.study.plans.time_needed import TimeNeeded, span
 
 
 @given(st.lists(st.floats(1.0, 500.0), min_size=1, max_size=30))

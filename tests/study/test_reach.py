@@ -13,9 +13,9 @@ from breathe.engine.parts import Engine
 from breathe.engine.read import read_engine
 from breathe.errors import BreatheError
 from breathe.study.answer import Reach
-from breathe.study.best import best
-from breathe.study.ranges import knee_deg
-from breathe.study.reach import reach
+from breathe.study.search.best import best
+from breathe.study.search.ranges import knee_deg
+from breathe.study.search.reach import reach
 from tests.study.invented import Invented, flat, one_hump
 
 ENGINES = Path(__file__).parents[2] / "engines"

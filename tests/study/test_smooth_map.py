@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import minimize
 
-from breathe.study.smooth_map import (
+from breathe.study.control.smooth_map import (
     Anchor,
     Wanted,
     least_squares_within,

@@ -17,15 +17,15 @@ from hypothesis import strategies as st
 from breathe.engine.parts import Setting
 from breathe.engine.read import read_engine
 from breathe.errors import BreatheError
-from breathe.study.cells import AtSpeed, Cell, cheapest, torque_of
-from breathe.study.gear_change import Change
-from breathe.study.limits import Vacuum
-from breathe.study.map_axes import load_scale
-from breathe.study.map_file import ROWS
-from breathe.study.part_load import FIGURES, Sweep
-from breathe.study.step_answer import StepControl, allowed_of, step_answer_of
-from breathe.study.step_asked import StepQuestion, gaps_of_steps, planned_step_runs
-from breathe.study.step_file import (
+from breathe.study.control.cells import AtSpeed, Cell, cheapest, torque_of
+from breathe.study.control.gear_change import Change
+from breathe.study.control.limits import Vacuum
+from breathe.study.control.map_axes import load_scale
+from breathe.study.control.map_file import ROWS
+from breathe.study.control.part_load import FIGURES, Sweep
+from breathe.study.control.step_answer import StepControl, allowed_of, step_answer_of
+from breathe.study.control.step_asked import StepQuestion, gaps_of_steps, planned_step_runs
+from breathe.study.control.step_file import (
     Line,
     changes_along,
     held,
@@ -35,8 +35,8 @@ from breathe.study.step_file import (
     steps_json,
     walk,
 )
-from breathe.study.step_map import StepMap, seldom, step_map
-from breathe.study.step_switch import band, equal_at, kept_between, switches_of
+from breathe.study.control.step_map import StepMap, seldom, step_map
+from breathe.study.control.step_switch import band, equal_at, kept_between, switches_of
 from tests.study.invented_engine import InventedEngine, best_full_load_deg
 
 ENGINES = Path(__file__).parents[2] / "engines"

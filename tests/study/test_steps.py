@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from breathe.study.steps import assigned, best_steps, steps_in_order, switches
+from breathe.study.search.steps import assigned, best_steps, steps_in_order, switches
 
 TORQUE = np.array([[10.0, 9, 5, 1], [6, 6, 6, 6], [1, 5, 9, 10]])
 tables = st.lists(st.lists(st.floats(1, 100), min_size=4, max_size=4), min_size=3, max_size=6)

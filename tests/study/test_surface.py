@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from breathe.study.surface import blend, least_figures, peaks, response
+from breathe.study.search.surface import blend, least_figures, peaks, response
 
 
 @given(st.floats(5, 75), st.floats(0.001, 0.02))

@@ -10,9 +10,9 @@ import pytest
 from breathe.engine.parts import Engine, Phaser
 from breathe.engine.read import read_engine
 from breathe.study.answer import Best
-from breathe.study.best import about_cases, best
 from breathe.study.gear import gear_of
-from breathe.study.turned import can_turn, centreline_deg
+from breathe.study.search.best import about_cases, best
+from breathe.study.search.turned import can_turn, centreline_deg
 from tests.study.invented import Invented
 
 ENGINES = Path(__file__).parents[2] / "engines"

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from breathe.errors import BreatheError
-from breathe.study.map_axes import load_scale
-from breathe.study.typed_map import moved_point, read_anchors, read_typed_map
+from breathe.study.control.map_axes import load_scale
+from breathe.study.control.typed_map import moved_point, read_anchors, read_typed_map
 
 FALLING = """kPa \\ rpm,1000,2000,3000,4000,5000,6000,7000
 100,240,244,252,260,270,280,288

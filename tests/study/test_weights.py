@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from breathe.errors import BreatheError
-from breathe.study.weights import weights_of
+from breathe.study.search.weights import weights_of
 
 SPEEDS = tuple(1500.0 + 500.0 * n for n in range(13))
 

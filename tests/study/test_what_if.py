@@ -8,10 +8,10 @@ import pytest
 
 from breathe.engine.read import read_engine
 from breathe.study.fingerprint import fingerprint
-from breathe.study.plan_cam import RowFault, centreline
-from breathe.study.plan_notes import plan_notes
-from breathe.study.plan_sheet import read_plan
-from breathe.study.what_if import (
+from breathe.study.plans.cam import RowFault, centreline
+from breathe.study.plans.notes import plan_notes
+from breathe.study.plans.sheet import read_plan
+from breathe.study.plans.what_if import (
     Base,
     Built,
     base_of,

@@ -9,8 +9,8 @@ import io
 import pytest
 
 from breathe.engine.read import read_engine
-from breathe.study.check import check
-from breathe.study.check_line import Line
+from breathe.study.checks.check import check
+from breathe.study.checks.line import Line
 from breathe.view.check import SECTIONS, check_csv, check_page
 from breathe.view.check_figures import limit, quantity, settings_text
 from breathe.view.console import show

@@ -1,0 +1,1 @@
+"""Whether it can be built: what touches, what the springs hold, what fits; simulates nothing."""

@@ -1,0 +1,1 @@
+"""What-ifs from a sheet: read, run here or on a cluster, ranked."""
