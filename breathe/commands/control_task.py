@@ -11,12 +11,13 @@ from breathe.commands import control_words as words
 from breathe.commands.control_stand import stand_of, stands_told
 from breathe.engine.parts import Engine
 from breathe.errors import BreatheError
+from breathe.study.checks.clear_range import clear_range
 from breathe.study.choose import default_speeds, speeds_of
 from breathe.study.control.anchors import refuse_far_outside
 from breathe.study.control.asked import Question, Shown, shown_as
 from breathe.study.control.gear_change import Change
 from breathe.study.control.judge_map import measured_places, refuse_unsafe, typed_places
-from breathe.study.control.limits import Limits, clear_range, within_travel
+from breathe.study.control.limits import Limits, within_travel
 from breathe.study.control.map_axes import LoadScale, fitted, load_scale, refuse_outside_trust
 from breathe.study.control.smooth_map import Anchor
 from breathe.study.control.typed_map import TypedMap, moved_point, read_anchors, read_typed_map

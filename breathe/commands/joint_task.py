@@ -21,11 +21,13 @@ from breathe.commands.control_task import (
 )
 from breathe.engine.parts import Engine
 from breathe.errors import BreatheError
+from breathe.study.checks.clear_range import Clear
+from breathe.study.checks.clearance import known_clearances
 from breathe.study.control.asked import Question, shown_as
 from breathe.study.control.gear_change import Change
 from breathe.study.control.joint_asked import JointQuestion, Moved, boxes_that_serve, reach
 from breathe.study.control.joint_box import clear_boxes, travel_box
-from breathe.study.control.limits import Clear, Limits, known_clearances, within_travel
+from breathe.study.control.limits import Limits, within_travel
 from breathe.study.control.map_axes import load_scale, refuse_outside_trust
 from breathe.study.gear import Axis, Gear
 from breathe.study.search.best import moving

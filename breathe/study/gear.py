@@ -117,3 +117,8 @@ def _is_step(setting: Setting, axes: tuple[Axis, ...]) -> bool:
         if not low - _SAME_DEG <= shift <= high + _SAME_DEG:
             return True
     return False
+
+
+def apart_deg(one: Sequence[float], other: Sequence[float]) -> float:
+    """Largest difference of two places along an axis [deg crank]."""
+    return max((abs(a - b) for a, b in zip(one, other, strict=True)), default=0.0)

@@ -10,8 +10,9 @@ from breathe.commands.control_stand import stand_of, stands_told
 from breathe.engine.parts import Engine, Phaser
 from breathe.engine.read import read_engine
 from breathe.errors import BreatheError
+from breathe.study.checks.clear_range import clear_range
 from breathe.study.control.asked import Question, setting_at, shown_as
-from breathe.study.control.limits import Limits, clear_range
+from breathe.study.control.limits import Limits
 from breathe.study.control.map_axes import load_scale
 from breathe.study.gear import gear_of
 from tests.commands.conftest import SLEEVE

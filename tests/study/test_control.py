@@ -11,11 +11,12 @@ import pytest
 
 from breathe.engine.read import read_engine
 from breathe.errors import BreatheError
+from breathe.study.checks.clear_range import clear_range
 from breathe.study.control.answer import Control, answer_of, closing_deg, stroke_left
 from breathe.study.control.asked import Question, planned_runs, shown_as
 from breathe.study.control.control import ControlMap, control_map
 from breathe.study.control.gear_change import Change
-from breathe.study.control.limits import Limits, Vacuum, clear_range
+from breathe.study.control.limits import Limits, Vacuum
 from breathe.study.control.map_axes import load_scale
 from breathe.study.control.smooth_map import Anchor
 from breathe.study.gear import gear_of

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from breathe.engine.parts import Phaser
 from breathe.engine.read import read_engine
 from breathe.errors import BreatheError
+from breathe.study.checks.clear_range import Clear
 from breathe.study.control.asked import Question, shown_as
 from breathe.study.control.control import control_map
 from breathe.study.control.gear_change import Change
@@ -25,7 +26,7 @@ from breathe.study.control.joint_asked import (
     reach,
 )
 from breathe.study.control.joint_box import Box, travel_box
-from breathe.study.control.limits import Clear, Limits
+from breathe.study.control.limits import Limits
 from breathe.study.control.map_axes import load_scale
 from breathe.study.control.map_file import prove
 from breathe.study.evaluate import Point

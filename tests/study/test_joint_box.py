@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 
 from breathe.engine.parts import Phaser
 from breathe.engine.read import read_engine
+from breathe.study.checks.clear_range import spare_room
 from breathe.study.control import joint_box
 from breathe.study.control.joint_box import Box, clear_boxes, travel_box
-from breathe.study.control.limits import spare_room
 from breathe.study.gear import Axis, Gear, gear_of
 from tests.commands.conftest import SLEEVE
 

@@ -16,8 +16,7 @@ from breathe.study.checks.sleeve import sleeve_lines
 from breathe.study.checks.springs import spring_lines, surge_lines
 from breathe.study.checks.stand import SIDES, Speeds, Stand, mechanics_of, stand
 from breathe.study.choose import settings_of, speed_of
-from breathe.study.gear import Gear, gear_of, law_known
-from breathe.study.search.surface import distance
+from breathe.study.gear import Gear, apart_deg, gear_of, law_known
 from breathe.valvetrain.dwell import SEATED_AT_LEAST_DEG
 from breathe.valvetrain.timing import SEAT_HEIGHT_M, overlap_deg
 
@@ -126,7 +125,7 @@ def ends_of_travel(engine: Engine, settings: Sequence[Setting]) -> tuple[Setting
     return tuple(
         gear.setting(corner, label=_corner_label(engine, gear, corner))
         for corner in gear.corners()
-        if all(distance(corner, place) > _SAME_DEG for place in stood)
+        if all(apart_deg(corner, place) > _SAME_DEG for place in stood)
     )
 
 

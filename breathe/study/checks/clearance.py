@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 import numpy as np
 
@@ -154,9 +154,15 @@ def gap_words(line: Line) -> str:
     return f"{told}, {line.verdict}: at least {line.limit * 1e3:.3g} mm"
 
 
+def known_clearances(engine: Engine) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Names of the clearances that can be checked, and of those that cannot."""
+    mechanics = mechanics_of(engine)
+    told = {f"{side} valve to piston": mechanics.of(side).piston_gap for side in SIDES}
+    parts = {**told, "valve to valve": mechanics.valve_pair}
+    checked = tuple(name for name, part in parts.items() if part is not None)
+    return checked, tuple(name for name in parts if name not in checked)
+
+
 def unknown_clearances(engine: Engine) -> tuple[str, ...]:
     """Clearances that the engine file tells too little of to be checked."""
-    mechanics = mechanics_of(engine)
-    sides: Sequence[Side] = [s for s in SIDES if mechanics.of(s).piston_gap is None]
-    unknown = [f"{side} valve to piston" for side in sides]
-    return (*unknown, *(["valve to valve"] if mechanics.valve_pair is None else []))
+    return known_clearances(engine)[1]

@@ -301,7 +301,7 @@ def fuel_burning_slower(
     run : Cases
         Of the engine as it is; told of the cases that are run.
     evaluate_slower : callable or None
-        Rows of points of `control_burn.burning_slower`.
+        Rows of points of `burn.burning_slower`.
     part_load_lambda : float
     at_speeds : (n,) sequence of AtSpeed
     cells : (m, n) sequences of CellAsked

@@ -139,7 +139,7 @@ def control_map(
     gear : Gear
     question : Question
     evaluate_slower : callable, optional
-        The same of `control_burn.burning_slower`, for the band of savings in a map of few cells.
+        The same of `burn.burning_slower`, for the band of savings in a map of few cells.
 
     Raises
     ------

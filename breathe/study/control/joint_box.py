@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from breathe.engine.parts import Engine, Floats
-from breathe.study.control.limits import spare_room
+from breathe.study.checks.clear_range import spare_room
 from breathe.study.gear import Gear
 from breathe.study.search.surface import response
 

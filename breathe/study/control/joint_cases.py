@@ -14,7 +14,7 @@ from breathe.study.control.cells import LIGHTEST_BMEP_PA, torque_of
 from breathe.study.control.joint_asked import CLOSER, JointQuestion
 from breathe.study.control.joint_cells import Cells, JointSpeed, joint_speed
 from breathe.study.control.part_load import Sweep, swept, usable_row, with_fuel
-from breathe.study.search.surface import distance
+from breathe.study.gear import apart_deg
 from breathe.study.search.survey import Place, Survey, design, point_at, rounded
 
 _FAR_DEG = 6.0
@@ -68,7 +68,7 @@ class Seen:
             wanted: list[Place] = []
             for line in cells:
                 place = rounded(line[j].best)
-                near = [distance(place, other) for other in (*self._swept[speed], *wanted)]
+                near = [apart_deg(place, other) for other in (*self._swept[speed], *wanted)]
                 if line[j].kind == "part load" and min(near) > _FAR_DEG:
                     wanted.append(place)
             wanted = wanted[:CLOSER]

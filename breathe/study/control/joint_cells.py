@@ -21,7 +21,8 @@ from breathe.engine.parts import Engine, Floats
 from breathe.study.control.cells import AtSpeed, Cell, Kind, cheapest
 from breathe.study.control.joint_asked import JointQuestion
 from breathe.study.control.part_load import FIGURES, Sweep
-from breathe.study.search.surface import Response, distance, response
+from breathe.study.gear import apart_deg
+from breathe.study.search.surface import Response, response
 
 _APART_DEG = 3.0
 """Nearer than this to a place that was run, the place that just gives the torque tells no more."""
@@ -195,7 +196,7 @@ def _at_torque(at: JointSpeed, torque_Nm: float) -> Response:
         if sweep.most_Nm < torque_Nm
     ]
     for edge in _edges(at, nodes, short, torque_Nm):
-        if all(distance(edge, other) > _APART_DEG for other in nodes):
+        if all(apart_deg(edge, other) > _APART_DEG for other in nodes):
             nodes.append(edge)
             table.append([float(x) for x in at.open_at(np.array([edge]))[0]])
     return surface(np.array(nodes), np.array(table)) if nodes else at.open_at

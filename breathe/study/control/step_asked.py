@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 from breathe.engine.parts import Engine, Setting
 from breathe.errors import BreatheError
+from breathe.study.checks.clear_range import Clear
 from breathe.study.checks.clearance import does_not_clear, unknown_clearances
 from breathe.study.control.asked import SWEEP_CASES
-from breathe.study.control.limits import KNOCK_MOST, Clear, Limits, Vacuum
+from breathe.study.control.limits import KNOCK_MOST, Limits, Vacuum
 from breathe.study.control.map_axes import LoadScale
 from breathe.study.control.part_load import PART_LOAD_LAMBDA
 from breathe.study.crossings import NUMERICAL_ERROR

@@ -102,7 +102,7 @@ def step_map(
         Rows of points of the engine, such as an `evaluate.Evaluator`.
     question : StepQuestion
     evaluate_slower : callable, optional
-        The same of `control_burn.burning_slower`, for the band of savings in a map of few cells.
+        The same of `burn.burning_slower`, for the band of savings in a map of few cells.
 
     Raises
     ------

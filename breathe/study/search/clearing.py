@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from breathe.engine.parts import Engine, Floats
-from breathe.study.control.limits import spare_room
+from breathe.study.checks.clear_range import spare_room
 from breathe.study.gear import Axis, Gear
 from breathe.study.search.place_gaps import gaps_of
 from breathe.study.search.surface import Peak, response

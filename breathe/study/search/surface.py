@@ -16,6 +16,8 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import CubicSpline, RBFInterpolator
 from scipy.optimize import minimize
 
+from breathe.study.gear import apart_deg
+
 Floats = NDArray[np.float64]
 Response = Callable[[Floats], Floats]
 """(m, n_axes) places -> (m,) figures, or (m, f) of several."""
@@ -109,11 +111,6 @@ def _downwards(place: Floats, function: Response, scale: float) -> float:
 def _apart(found: Sequence[Peak]) -> list[Peak]:
     kept: list[Peak] = []
     for peak in found:
-        if all(distance(peak.place, other.place) > APART_DEG for other in kept):
+        if all(apart_deg(peak.place, other.place) > APART_DEG for other in kept):
             kept.append(peak)
     return kept
-
-
-def distance(one: Sequence[float], other: Sequence[float]) -> float:
-    """Largest difference along an axis [deg crank]."""
-    return max((abs(a - b) for a, b in zip(one, other, strict=True)), default=0.0)

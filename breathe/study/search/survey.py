@@ -17,12 +17,11 @@ from breathe.engine.parts import Operating, Setting
 from breathe.study.compare import Row
 from breathe.study.crossings import NUMERICAL_ERROR
 from breathe.study.evaluate import Point
-from breathe.study.gear import Axis, Gear
+from breathe.study.gear import Axis, Gear, apart_deg
 from breathe.study.search.surface import (
     Peak,
     Response,
     blend,
-    distance,
     least_figures,
     peaks,
     response,
@@ -168,7 +167,7 @@ class Survey:
     def nearest_deg(self, speed_rpm: float, place: Place) -> float:
         """Crank degrees to the nearest place that gave a figure at this speed."""
         figures = self.torque_Nm[speed_rpm]
-        return min(distance(place, other) for other, t in figures.items() if math.isfinite(t))
+        return min(apart_deg(place, other) for other, t in figures.items() if math.isfinite(t))
 
     def tops(self) -> dict[float, Peak]:
         """Run until every speed's top is met; the highest top by speed."""
