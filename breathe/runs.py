@@ -1,27 +1,18 @@
-"""A run and its folder: inputs, what was assumed, versions, one commit per case, results as CSV.
-
-    runs/NAME/run.json      what was asked, assumed and planned; written once, never changed
-              inputs/       copies of the engine file and the files it names
-              cases.sqlite  the row of each case as soon as it is done
-              results.csv   all rows, or the table that answers, once all are done
-              answer.json   what a search found, printed again from there
+"""Runs begun and found again, each in a folder of its own as `breathe.run` describes it.
 
 Nothing is overwritten: a run asked for again goes on where it stands, another run of the same name
-gets a number. Everything new is written under a temporary name first. Standard library only.
+gets a number. Standard library only.
 """
 
 from __future__ import annotations
 
-import hashlib
 import json
 import os
 import platform
 import shutil
 import sqlite3
-import threading
 import tomllib
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Iterator, Sequence
 from dataclasses import asdict
 from datetime import datetime
 from importlib.metadata import PackageNotFoundError, version
@@ -29,176 +20,12 @@ from pathlib import Path
 from typing import Any
 
 from breathe.about import About
-from breathe.errors import BreatheError
+from breathe.run import ABOUT, CASES, INPUTS, Run, RunError, connect, digest_of
 from breathe.run_names import check_name, nearest, numbered
 from breathe.version import VERSION
 
-Row = dict[str, Any]
-
 _FORMAT = 1
-_ABOUT, _INPUTS, _CASES, _RESULTS = "run.json", "inputs", "cases.sqlite", "results.csv"
-_ANSWER = "answer.json"
 _PACKAGES = ("numpy", "scipy", "pandas", "numba", "cantera")
-
-
-class RunError(BreatheError):
-    """A run folder that cannot be made, found or read."""
-
-
-class Run:
-    """One run folder, open for reading and adding cases. Close it, or use ``with``."""
-
-    def __init__(self, folder: Path, *, resumed: bool = False) -> None:
-        self.folder = folder
-        self.resumed = resumed
-        """Whether the folder was there before."""
-        self._lock = threading.Lock()
-        try:
-            found = json.loads((folder / _ABOUT).read_text(encoding="utf-8"))
-            self.about = About.from_json(found["about"])
-            self.kind: str = found.get("kind", "compare")
-            """The verb that began it."""
-            self.planned: tuple[str, ...] = tuple(found["planned"])
-            """Keys of all cases; of a search, which finds its cases as it goes, none."""
-            self.made = datetime.fromisoformat(found["made"])
-            self.versions: dict[str, str] = found["versions"]
-            self._files: dict[str, str] = found["files"]
-            self.fingerprint: str = found["fingerprint"]
-        except OSError as error:
-            raise RunError(f"{folder / _ABOUT}: cannot be read: {error.strerror}") from error
-        except (ValueError, KeyError, TypeError, AttributeError) as error:
-            raise RunError(
-                f"{folder / _ABOUT}: not a run description of breathe {VERSION}; {_fault(error)}"
-            ) from error
-        with self._database_errors():
-            self._cases = _connect(folder / _CASES)
-
-    def __enter__(self) -> Run:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.close()
-
-    def close(self) -> None:
-        self._cases.close()
-
-    @property
-    def name(self) -> str:
-        return self.folder.name
-
-    def done(self) -> dict[str, Row]:
-        """The rows of all cases done so far, by case key."""
-        with self._lock, self._database_errors():
-            found = self._cases.execute("SELECT key, row FROM cases ORDER BY rowid").fetchall()
-            return {key: json.loads(row) for key, row in found}
-
-    def rows(self) -> list[Row]:
-        """Rows done so far, in the order planned; of a search, in the order done."""
-        done = self.done()
-        if self.open_ended:
-            return list(done.values())
-        return [done[key] for key in self.planned if key in done]
-
-    @property
-    def open_ended(self) -> bool:
-        """Whether its cases were not known when it began."""
-        return not self.planned
-
-    @property
-    def finished(self) -> bool:
-        """Whether there is nothing left to compute."""
-        if self.open_ended:
-            return self.answer() is not None
-        return len(self.rows()) == len(self.planned)
-
-    def answer(self) -> str | None:
-        """What a search found, as it was written; None as long as it has not ended."""
-        try:
-            return (self.folder / _ANSWER).read_text(encoding="utf-8")
-        except (OSError, UnicodeDecodeError):
-            return None
-
-    def keep(self, key: str, row: Mapping[str, Any]) -> None:
-        """Store one case at once; called from any thread."""
-        text = json.dumps({name: _plain(value) for name, value in row.items()})
-        with self._lock, self._database_errors():
-            self._cases.execute(
-                "INSERT OR REPLACE INTO cases VALUES (?, ?, ?)", (key, text, _digest(key + text))
-            )
-
-    def finish(self, results: str, answer: str | None = None) -> None:
-        """Write results.csv and, of a search, answer.json, unless they are there: a file the user
-        may have changed is left alone.
-
-        Raises
-        ------
-        RunError
-            A file cannot be written; the cases are kept all the same.
-        """
-        if answer is not None:
-            self._write_once(_ANSWER, answer)
-        self._write_once(_RESULTS, results)
-
-    def _write_once(self, name: str, text: str) -> None:
-        target = self.folder / name
-        if target.exists() and self._note(name):
-            return
-        temporary = target.with_name(f"{name}.{os.getpid()}.part")
-        try:
-            temporary.write_text(text, encoding="utf-8", newline="")
-            os.replace(temporary, target)
-        except OSError as error:
-            temporary.unlink(missing_ok=True)
-            raise RunError(
-                f"{target}: cannot be written: {error.strerror}. If another program holds it "
-                f"open, close it there and give the same command again. All cases are kept."
-            ) from error
-        with self._lock, self._database_errors():
-            self._cases.execute("INSERT OR REPLACE INTO notes VALUES (?, ?)", (name, _digest(text)))
-
-    def altered(self) -> list[str]:
-        """Names of files in the folder that are not as they were written."""
-        changed = [
-            name
-            for name, digest in self._files.items()
-            if not _same(self.folder / _INPUTS / name, digest)
-        ]
-        for name in (_ABOUT, _RESULTS, _ANSWER):
-            digest = self._note(name)
-            if digest and not _same(self.folder / name, digest):
-                changed.append(name)
-        with self._lock, self._database_errors():
-            found = self._cases.execute("SELECT key, row, digest FROM cases").fetchall()
-        if any(_digest(key + row) != digest for key, row, digest in found):
-            changed.append(_CASES)
-        return changed
-
-    def _note(self, name: str) -> str | None:
-        with self._lock, self._database_errors():
-            found = self._cases.execute("SELECT text FROM notes WHERE name = ?", (name,))
-            first = found.fetchone()
-        return first[0] if first else None
-
-    @contextmanager
-    def _database_errors(self) -> Iterator[None]:
-        try:
-            yield
-        except sqlite3.OperationalError as error:
-            raise RunError(
-                f"{self.folder / _CASES}: {error}. Cases stored before are kept; another folder "
-                "can be chosen with --runs or --name."
-            ) from error
-        except (sqlite3.Error, ValueError) as error:
-            raise RunError(
-                f"{self.folder / _CASES}: damaged, so the cases in it cannot be read. "
-                f"{self._still_there()} Move the folder away and give the compare command again "
-                "to compute anew."
-            ) from error
-
-    def _still_there(self) -> str:
-        if (self.folder / _RESULTS).is_file():
-            return f"{_RESULTS} beside it still holds the figures."
-        return f"There is no {_RESULTS} beside it, which is written when all cases are done."
 
 
 def open_run(
@@ -244,7 +71,7 @@ def open_run(
     shape = [[note.label for note in about.settings], about.standard, list(planned)]
     if kind != "compare":
         shape += [kind, asked]
-    fingerprint = _digest(json.dumps(shape))
+    fingerprint = digest_of(json.dumps(shape))
     for candidate in numbered(name):
         folder = base / candidate
         if folder.exists():
@@ -257,9 +84,15 @@ def open_run(
 
 
 def load_run(base: Path, name: str) -> Run:
-    """An earlier run, by its name below ``base`` or by the path of its folder."""
+    """An earlier run, by its name below ``base`` or by the path of its folder.
+
+    Raises
+    ------
+    RunError
+        There is none, or it cannot be read.
+    """
     for folder in (base / name, Path(name)):
-        if (folder / _ABOUT).is_file():
+        if (folder / ABOUT).is_file():
             return Run(folder, resumed=True)
     names = [folder.name for folder in run_folders(base)]
     if not names:
@@ -271,7 +104,7 @@ def run_folders(base: Path) -> list[Path]:
     """Folders of all runs below ``base``, by name."""
     if not base.is_dir():
         return []
-    return sorted(folder for folder in base.iterdir() if (folder / _ABOUT).is_file())
+    return sorted(folder for folder in base.iterdir() if (folder / ABOUT).is_file())
 
 
 def source_files(engine_file: Path) -> list[Path]:
@@ -312,8 +145,8 @@ def _make(
     temporary = folder.with_name(f".{folder.name}.{os.getpid()}.part")
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
-        (temporary / _INPUTS).mkdir(parents=True)
-        files = _copy(sources, temporary / _INPUTS)
+        (temporary / INPUTS).mkdir(parents=True)
+        files = _copy(sources, temporary / INPUTS)
         text = json.dumps(
             {
                 "format": _FORMAT,
@@ -328,9 +161,9 @@ def _make(
             indent=1,
             ensure_ascii=False,
         )
-        (temporary / _ABOUT).write_text(text, encoding="utf-8", newline="")
-        connection = _connect(temporary / _CASES)
-        connection.execute("INSERT INTO notes VALUES (?, ?)", (_ABOUT, _digest(text)))
+        (temporary / ABOUT).write_text(text, encoding="utf-8", newline="")
+        connection = connect(temporary / CASES)
+        connection.execute("INSERT INTO notes VALUES (?, ?)", (ABOUT, digest_of(text)))
         connection.close()
         try:
             temporary.rename(folder)
@@ -359,7 +192,7 @@ def _copy(sources: Sequence[Path], target: Path) -> dict[str, str]:
             inside = Path(f"elsewhere-{number}") / source.name
         (target / inside).parent.mkdir(parents=True, exist_ok=True)
         shutil.copyfile(source, target / inside)
-        copied[inside.as_posix()] = _digest((target / inside).read_bytes())
+        copied[inside.as_posix()] = digest_of((target / inside).read_bytes())
     return copied
 
 
@@ -374,55 +207,9 @@ def versions() -> dict[str, str]:
     return found
 
 
-def _connect(path: Path) -> sqlite3.Connection:
-    """Open for reading and writing where that is allowed, otherwise for reading only."""
-    writable = os.access(path.parent, os.W_OK)
-    connection = sqlite3.connect(
-        str(path) if writable else f"{path.absolute().as_uri()}?immutable=1",
-        uri=not writable,
-        timeout=30.0,
-        isolation_level=None,  # every statement is its own commit
-        check_same_thread=False,
-    )
-    if writable:
-        # A tenth of a millisecond per commit instead of ten; network folders stay with the old way.
-        connection.execute("PRAGMA journal_mode = WAL")
-        connection.execute("PRAGMA synchronous = NORMAL")
-        connection.execute(
-            "CREATE TABLE IF NOT EXISTS cases (key TEXT PRIMARY KEY, row TEXT, digest TEXT)"
-        )
-        connection.execute("CREATE TABLE IF NOT EXISTS notes (name TEXT PRIMARY KEY, text TEXT)")
-    return connection
-
-
-def _fault(error: Exception) -> str:
-    """What is wrong with a run's description, in words."""
-    if isinstance(error, json.JSONDecodeError):
-        return f"it is damaged or cut short (line {error.lineno}, column {error.colno})"
-    if isinstance(error, KeyError):
-        return f"{error.args[0]!r} is missing"
-    return "it holds something else than expected"
-
-
 def _fingerprint(folder: Path) -> str | None:
     try:
         with Run(folder) as run:
             return run.fingerprint
     except RunError:
         return None
-
-
-def _plain(value: Any) -> Any:
-    """A numpy scalar as Python's own."""
-    return value.item() if hasattr(value, "item") else value
-
-
-def _digest(text: str | bytes) -> str:
-    return hashlib.sha256(text.encode() if isinstance(text, str) else text).hexdigest()
-
-
-def _same(path: Path, digest: str) -> bool:
-    try:
-        return _digest(path.read_bytes()) == digest
-    except OSError:
-        return False

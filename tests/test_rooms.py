@@ -12,7 +12,7 @@ import breathe
 
 PACKAGE = Path(breathe.__file__).parent
 ORDER: tuple[tuple[str, ...], ...] = (
-    ("version", "errors", "about", "run_names", "kernel", "run_folder", "runs"),
+    ("version", "errors", "about", "run_names", "kernel", "run", "runs"),
     ("gas",),
     ("engine", "valvetrain", "measured"),
     ("cycle",),

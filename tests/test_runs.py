@@ -17,8 +17,9 @@ from hypothesis import strategies as st
 
 from breathe import run_names, runs
 from breathe.about import About, SettingNote
+from breathe.run import Run, RunError
 from breathe.run_names import check_name, default_name, numbered
-from breathe.runs import Run, RunError, load_run, open_run, run_folders, source_files
+from breathe.runs import load_run, open_run, run_folders, source_files
 
 ABOUT = About(
     engine="Invented twin",

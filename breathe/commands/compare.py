@@ -19,7 +19,7 @@ from breathe.commands.options import (
 )
 
 if TYPE_CHECKING:
-    from breathe.runs import Run, RunError
+    from breathe.run import Run, RunError
 
 
 @click.command(
@@ -103,7 +103,7 @@ def command(
 
 def _finish(run: Run, results: str) -> RunError | None:
     """Write results.csv; a fault of that waits until the tables are printed."""
-    from breathe.runs import RunError
+    from breathe.run import RunError
 
     try:
         run.finish(results)

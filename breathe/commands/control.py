@@ -12,7 +12,7 @@ from breathe.commands.options import Count, Decorated, Opening, runs_option
 
 if TYPE_CHECKING:
     from breathe.engine.parts import Engine, Setting
-    from breathe.runs import Run, RunError
+    from breathe.run import Run, RunError
 
 SHOWN = "map, vacuum, throttle, torque, bmep, fuel, pmep, residual, cr, knock, travel, limits"
 

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from breathe.runs import Run
+from breathe.run import Run
 from breathe.study.control.answer import Control
 from breathe.study.control.map_file import Proof, Rows, Table, proof_facts
 from breathe.version import VERSION

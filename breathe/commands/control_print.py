@@ -9,7 +9,7 @@ import numpy as np
 
 from breathe.commands.control_facts import file_facts
 from breathe.errors import BreatheError
-from breathe.runs import Run
+from breathe.run import Run
 from breathe.study.control.answer import Control
 from breathe.study.control.map_file import (
     Proof,

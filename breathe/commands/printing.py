@@ -11,7 +11,7 @@ import pandas as pd
 
 from breathe.engine.quantities import System
 from breathe.errors import BreatheError
-from breathe.runs import Run
+from breathe.run import Run
 from breathe.study.choose import bare
 from breathe.version import VERSION
 from breathe.view.console import Item, Piece, show

@@ -14,7 +14,7 @@ from typing import Any, Protocol
 import click
 
 from breathe.errors import BreatheError, Stopped
-from breathe.runs import Run
+from breathe.run import Run
 
 
 class Job(Protocol):

@@ -32,7 +32,7 @@ def command(runs_folder: Path) -> None:
 
 
 def _row(folder: Path) -> tuple[str, ...]:
-    from breathe.runs import Run, RunError
+    from breathe.run import Run, RunError
 
     try:
         with Run(folder) as run:

@@ -15,7 +15,8 @@ from breathe.commands.progress import watched
 from breathe.engine.parts import Engine
 from breathe.engine.quantities import System
 from breathe.errors import BreatheError
-from breathe.runs import Run, RunError, run_folders
+from breathe.run import Run, RunError
+from breathe.runs import run_folders
 from breathe.study.answer import Best, Kept, Reach
 from breathe.version import VERSION
 from breathe.view.console import Item, Piece, show

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from breathe.errors import BreatheError
-from breathe.runs import Run
+from breathe.run import Run
 from breathe.study.control.map_file import Rows, write_map
 from breathe.study.control.step_answer import StepControl
 from breathe.study.control.step_file import (

@@ -14,8 +14,9 @@ import click
 from breathe.commands.progress import Keep, watched
 from breathe.engine.quantities import System
 from breathe.errors import BreatheError, Stopped
+from breathe.run import Run, RunError
 from breathe.run_names import default_name
-from breathe.runs import Run, RunError, open_run, run_folders, source_files
+from breathe.runs import open_run, run_folders, source_files
 from breathe.study.compare import Job, Row
 from breathe.study.describe import about
 from breathe.study.fingerprint import fingerprint

@@ -9,7 +9,7 @@ import click
 
 from breathe.engine.quantities import System
 from breathe.errors import BreatheError
-from breathe.runs import Run
+from breathe.run import Run
 from breathe.study.plans.kept import Tried, tried_from
 from breathe.study.plans.what_if import Base
 from breathe.version import VERSION

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from breathe.runs import Run
+from breathe.run import Run
 from tests.study.invented import Invented, flat, one_hump
 
 ENGINES = Path(__file__).parents[2] / "engines"
