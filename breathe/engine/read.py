@@ -43,7 +43,6 @@ from breathe.engine.valves import build_valve
 from breathe.valvetrain.opening import throat_area
 
 _SIDES: tuple[Side, Side] = ("intake", "exhaust")
-_LIKELY_TOML = ("project", "tool", "build-system", "package", "dependencies")
 
 
 def read_engine(path: str | os.PathLike[str]) -> Engine:

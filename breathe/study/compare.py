@@ -33,9 +33,6 @@ from breathe.version import VERSION
 Row = dict[str, Any]
 OnDone = Callable[["Job", Row], None]
 
-WORDS = ("setting", "remark")
-FLAGS = ("settled",)
-
 
 @dataclass(frozen=True, slots=True)
 class Job:

@@ -92,21 +92,13 @@ def reach(
     ask = _split(wanted, evaluators)
     found = searched(wanted.longer, wanted.gear, speeds, counted, ask, wanted.built_deg or None)
     at = [n for n, speed in enumerate(speeds) if speed in found.tops]
-    shares = np.array(shares_at(counted, at))
     notes = [axis_note(wanted.longer, axis) for axis in wanted.gear.axes]
     tables, told = [], []
     for n, axis in enumerate(wanted.gear.axes):
-        windows = windows_of(found, n, shares, up_to_deg if axis.kind == "dwell" else None)
-        rate = notes[n].deg_per_m
-        side = _mechanics(engine, axis.side)
-        shown = listed(windows)
-        table = _by_range(axis.name, shown, rate, side)
-        table["does_not_clear"] = _ends_that_fail(wanted, found, n, shown)
+        longest_deg = up_to_deg if axis.kind == "dwell" else None
+        windows = windows_of(found, n, np.array(shares_at(counted, at)), longest_deg)
+        table, row = _along(wanted, found, n, windows, notes[n].deg_per_m)
         tables.append(table)
-        row = _by_axis(axis.name, table, windows)
-        row["shortest_best"] = sum(top.place[n] < _AT_REST_DEG for top in found.tops.values())
-        if rate and side is not None and side.room is not None:
-            row |= in_room(rate, side, side.room, windows)
         told.append(row)
     return Reach(
         axes=tuple(notes),
@@ -239,6 +231,21 @@ def _mechanics(engine: Engine, side: Side) -> SideMechanics | None:
 
 
 # --- Tables ---------------------------------------------------------------------------------------
+
+
+def _along(
+    wanted: Asked, found: Searched, n: int, windows: Sequence[Window], rate: float
+) -> tuple[pd.DataFrame, dict[str, Any]]:
+    """The ranges of the axis ``n`` listed, and what they come to; ``rate`` as for `_by_range`."""
+    axis, shown = wanted.gear.axes[n], listed(windows)
+    side = _mechanics(wanted.built, axis.side)
+    table = _by_range(axis.name, shown, rate, side)
+    table["does_not_clear"] = _ends_that_fail(wanted, found, n, shown)
+    row = _by_axis(axis.name, table, windows)
+    row["shortest_best"] = sum(top.place[n] < _AT_REST_DEG for top in found.tops.values())
+    if rate and side is not None and side.room is not None:
+        row |= in_room(rate, side, side.room, windows)
+    return table, row
 
 
 def _by_range(
