@@ -158,17 +158,18 @@ def command(engine: Path, **typed: Any) -> None:
     """
     from breathe.commands.control_words import writable
     from breathe.commands.joint_print import all_paths
-    from breathe.commands.joint_task import asks_for_several, of_one
+    from breathe.commands.joint_task import actuators_named, asks_for_several, of_one
     from breathe.commands.step_task import asks_for_steps
     from breathe.engine.read import read_engine
 
     names, several = _names(typed["show"]), asks_for_several(typed)
+    built = read_engine(engine)
     if several:
-        writable(all_paths(typed["write"], typed["actuator"]), typed["overwrite"])
+        named = actuators_named(built, typed["actuator"])
+        writable(all_paths(typed["write"], named), typed["overwrite"])
     else:
         writable(typed["write"], typed["overwrite"])
         typed = of_one(typed)
-    built = read_engine(engine)
     if several:
         unwritten = _together(engine, built, typed, names)
     elif asks_for_steps(built, typed):

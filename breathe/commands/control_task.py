@@ -236,6 +236,13 @@ def change_of(engine: Engine, speeds_rpm: tuple[float, ...], text: str | None) -
     """The change asked for, or a quick one up near the limit or the end of the map (common
     practice, no source)."""
     if text is not None:
-        return words.gear_change(text)
+        change = words.gear_change(text)
+        fastest = max(change.from_rpm, change.to_rpm)
+        if fastest > engine.speed_limit_rpm:
+            raise BreatheError(
+                f"--gear-change: found {fastest:g} rpm; over the engine's limit of "
+                f"{engine.speed_limit_rpm:g} rpm (engine.speed_limit)"
+            )
+        return change
     high = min(round(0.93 * engine.speed_limit_rpm, -2), speeds_rpm[-1])
     return Change(from_rpm=high, to_rpm=round(0.72 * high, -2), lasts_s=0.3)

@@ -156,6 +156,8 @@ def gear_change(text: str, where: str = "--gear-change") -> Change:
     )
     if found is None or min(float(found[k]) for k in (1, 2, 3)) <= 0:
         raise BreatheError(f"{where}: found {text!r}; expected '6500 to 4700 rpm in 0.3 s'")
+    if float(found[1]) == float(found[2]):
+        raise BreatheError(f"{where}: found {text!r}; expected two different speeds")
     return Change(from_rpm=float(found[1]), to_rpm=float(found[2]), lasts_s=float(found[3]))
 
 

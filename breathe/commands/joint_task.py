@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -38,7 +39,7 @@ _ONE_ALONE = {
     "start": "a map of your own is judged for one actuator alone; give --speeds, --loads and "
     "--axis for its axes",
     "anchors": "measured settings are held for one actuator alone",
-    "steps": "steps are switched, nothing slides or turns",
+    "steps": "no map of steps is made: steps are switched, neither slid nor turned",
 }
 _SAFE = 1e-6
 
@@ -94,7 +95,7 @@ def joint_task_of(engine: Engine, typed: dict[str, Any]) -> JointTask:
         if typed.get(name) is not None:
             raise BreatheError(f"--{name}: with several actuators {reason}. Leave --{name} out")
     whole = moving(engine)
-    moves = _moves(engine, whole, typed["actuator"])
+    moves = _moves(whole, typed["actuator"])
     axes = [whole.axes[n] for n in moves]
     each = {name: of_each(typed[name], [a.name for a in axes], f"--{name}") for name in EACH}
     questions = _questions(engine, typed, axes, each)
@@ -111,7 +112,19 @@ def joint_task_of(engine: Engine, typed: dict[str, Any]) -> JointTask:
     )
 
 
-def _moves(engine: Engine, gear: Gear, typed: Sequence[str]) -> list[int]:
+def actuators_named(engine: Engine, typed: Sequence[str]) -> tuple[str, ...]:
+    """The actuators, as the engine calls them, in the order they were named.
+
+    Raises
+    ------
+    BreatheError
+        One is none of the engine's, or named twice.
+    """
+    gear = moving(engine)
+    return tuple(gear.axes[n].name for n in _moves(gear, typed))
+
+
+def _moves(gear: Gear, typed: Sequence[str]) -> list[int]:
     """Places in the gear of the actuators, in the order they were named."""
     named = [axis.name for axis in gear.axes]
     found = []
@@ -153,9 +166,18 @@ def of_each(given: Sequence[str], names: Sequence[str], where: str) -> list[str 
     if bare:
         raise BreatheError(
             f"{where}: found {bare[0]!r}; of which actuator? Begin with its name, such as "
-            f'"{names[0]} {bare[0].strip()}", or give one for each of: {", ".join(names)}'
+            f'"{_with_name(bare[0], names)}", or give one for each of: {", ".join(names)}'
         )
     return found
+
+
+def _with_name(text: str, names: Sequence[str]) -> str:
+    """What may have been meant: a misspelt name is put right, a missing one put in front."""
+    parts = re.fullmatch(r"\s*(\D*?)[ =:]*([-+]?\d.*?)\s*", text)
+    if parts is None:
+        return f"{names[0]} {text.strip()}"
+    close = difflib.get_close_matches(parts[1].lower(), names, n=1, cutoff=0.0)
+    return f"{close[0] if parts[1] and close else names[0]} {parts[2]}"
 
 
 def _questions(

@@ -109,7 +109,10 @@ def _refuse_options(typed: dict[str, Any]) -> None:
 
 def _steps(engine: Engine, text: str | None) -> tuple[Setting, ...]:
     """The steps, in the order of the file or as they were named."""
-    steps = settings_of(engine, text)
+    try:
+        steps = settings_of(engine, text)
+    except BreatheError as fault:
+        raise BreatheError(re.sub("^settings:", "--steps:", str(fault))) from None
     if len(steps) < 2:
         raise BreatheError(
             f"--steps: found {text!r}; expected at least two to switch between, of: "

@@ -9,26 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from breathe.study.evaluate import Point
 from tests.commands.conftest import ENGINES, SLEEVE
-from tests.study.invented_engine import InventedEngine
 
 STEPS = "228, 258°, 288"
 AXES = ("--speeds", "1500,3000,4500,6000", "--loads", "2,4,14")
-
-
-@pytest.fixture
-def invented(monkeypatch) -> list[object]:
-    """Invented figures where the simulation is; every case run is noted."""
-    ran: list[object] = []
-
-    def row_of(job):
-        ran.append(job.key)
-        return InventedEngine(job.engine).row(Point(job.setting, job.operating))
-
-    monkeypatch.setattr("breathe.study.evaluate.row_of", row_of)
-    monkeypatch.setattr("breathe.kernel.is_compiled", lambda: True)
-    return ran
 
 
 @pytest.fixture
@@ -149,7 +133,9 @@ def test_a_single_cell_is_told_step_by_step(breathe, invented):
         (("--write", "map.csv"), "Which step does the cam go to when the switch has no power?"),
         (("--fallback", "hgih"), "did you mean 'high'? the steps are: low, high, std"),
         (("--steps", "low"), "expected at least two to switch between, of: low, high, std"),
-        (("--steps", "low,hihg"), "did you mean 'high'?"),
+        (("--steps", "low,hihg"), "--steps: found 'hihg'; did you mean 'high'?"),
+        (("--gear-change", "99000 to 4000 rpm in 0.3 s"), "over the engine's limit of"),
+        (("--gear-change", "6000 to 6000 rpm in 0.3 s"), "expected two different speeds"),
         (("--hysteresis", "1 deg"), "steps are switched by engine speed, so expected rpm"),
         (("--speeds", "2000,3000", "--hysteresis", "1500"), "the whole map has 1000 rpm"),
         (("--egr", "10%"), "exhaust gas recirculation is outside what is trusted"),

@@ -137,7 +137,13 @@ def test_ranges_that_clear_together_are_told(breathe, invented, tmp_path):
         (("--fallback", "0 mm", "--fallback", "30 deg"), "which goes from -20 to 20 deg crank"),
         (("--travel", "intake dwell 0:20 mm"), "intake dwell has 0 to 12 mm"),
         (("--slew", "intake phase 3 mm/s"), "a phaser has no travel"),
-        (("--steps", "228°, 264°"), "--steps: with several actuators"),
+        (("--steps", "228°, 264°"), "--steps: with several actuators no map of steps is made"),
+        (
+            ("--actuator", "intake dwell 60 mm/s", "--write", "m.csv"),
+            "--actuator: found 'intake dwell 60 mm/s'; this engine has: intake dwell",
+        ),
+        (("--fallback", "intake fase 3 deg"), 'such as "intake phase 3 deg", or'),
+        (("--hysteresis", "2 deg"), 'such as "intake dwell 2 deg", or'),
     ],
 )
 def test_faults_are_found_before_any_run(breathe, invented, both, typed, fault):
