@@ -60,7 +60,7 @@ def test_dir_shows_the_public_face_and_nothing_else() -> None:
         assert getattr(breathe, name) is not None
 
 
-@pytest.mark.parametrize("name", ["check", "compare", "trace", "read_engine"])
+@pytest.mark.parametrize("name", ["best", "check", "compare", "reach", "trace", "read_engine"])
 def test_public_docstrings_name_parameters_results_and_errors(name: str) -> None:
     text = getattr(breathe, name).__doc__
     for section in ("Parameters\n", "Returns\n", "Raises\n"):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,6 +12,7 @@ import pytest
 
 from breathe.engine.parts import Engine, Phaser
 from breathe.engine.read import read_engine
+from breathe.errors import BreatheError
 from breathe.study.answer import Best
 from breathe.study.crossings import NUMERICAL_ERROR
 from breathe.study.evaluate import Evaluator, column
@@ -188,3 +190,10 @@ def top_of(grid: np.ndarray, torque: np.ndarray) -> tuple[float, float]:
     fit = np.poly1d(np.polyfit(grid[near] - grid[best], torque[near], 2))
     vertex = -fit[1] / (2 * fit[2])
     return float(grid[best] + vertex), float(fit(vertex))
+
+
+@pytest.mark.parametrize("file", ["road_four_sleeve", "road_four"])
+def test_where_nothing_settles_it_is_the_users_to_know(file):
+    engine = read_engine(ENGINES / f"{file}.toml")
+    with pytest.raises(BreatheError, match="too few cases settled at 2000, 3000 rpm"):
+        best(engine, (2000.0, 3000.0), evaluate=Invented(lambda *_: math.nan, 5000.0))

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from breathe.engine.parts import Engine, Floats, Setting
+from breathe.errors import BreatheError
 from breathe.study.answer import AxisNote, Best
 from breathe.study.checks.clearance import does_not_clear
 from breathe.study.choose import bare, default_speeds, speeds_of
@@ -94,7 +95,7 @@ def best(
     Raises
     ------
     BreatheError
-        Speeds or weights that cannot be meant.
+        Speeds or weights that cannot be meant; too few cases settled, at every speed.
     """
     speeds = default_speeds(engine) if speeds_rpm is None else speeds_of(sorted(speeds_rpm))
     counted = weights_of(weights, speeds)
@@ -124,7 +125,13 @@ def searched(
     ask: Evaluate,
     built_deg: Sequence[float] | None = None,
 ) -> Searched:
-    """Run until the top at each speed and the best fixed place are met."""
+    """Run until the top at each speed and the best fixed place are met.
+
+    Raises
+    ------
+    BreatheError
+        Too few cases settled, at every speed.
+    """
     survey = Survey(gear, speeds, ask)
     beside = [s for s in engine.settings if gear.place(s) is None]
     standard = _standard(engine)
@@ -141,12 +148,21 @@ def searched(
     tops = survey.tops()
     at = [n for n, speed in enumerate(speeds) if speed in tops]
     if not at:
-        raise ValueError("no speed gave enough figures for a search")
+        raise _nothing_settled(engine, speeds)
     shares = shares_at(weights, at)
     fixed = survey.fixed(list(tops), shares)
     tops = survey.tops()  # the cases of the fixed place have changed the responses
     return Searched(
         survey, tops, fixed, {label: np.array(torque)[at] for label, torque in steps.items()}
+    )
+
+
+def _nothing_settled(engine: Engine, speeds: Sequence[float]) -> BreatheError:
+    listed = ", ".join(f"{speed:.0f}" for speed in speeds)
+    return BreatheError(
+        f"{engine.source_file or engine.name}: too few cases settled at {listed} rpm to tell a "
+        "best setting at any speed. `breathe compare` at these speeds says why of each case; "
+        "`breathe explain` lists what is unusual in the engine file"
     )
 
 
@@ -288,7 +304,7 @@ def _among_settings(
     table = np.array([settled_torque(row) for row in rows]).reshape(len(labels), len(speeds))
     known = np.flatnonzero(np.isfinite(table).all(axis=0))
     if not len(known):
-        raise ValueError("no speed gave figures for every setting")
+        raise _nothing_settled(engine, speeds)
     table, at = table[:, known], [speeds[int(n)] for n in known]
     shares = shares_at(weights, [int(n) for n in known])
     variable = table.max(axis=0)

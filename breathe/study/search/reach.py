@@ -80,10 +80,16 @@ def reach(
         Engine -> evaluator; by default an `Evaluator` of each.
     threads : int, optional
 
+    Returns
+    -------
+    Reach
+        Tidy tables in SI, units in the column names.
+
     Raises
     ------
     BreatheError
-        Nothing moves and no range is asked about; a range no lobe can have.
+        Nothing moves and no range is asked about; a range no lobe can have; too few cases settled,
+        at every speed.
     """
     speeds = default_speeds(engine) if speeds_rpm is None else speeds_of(sorted(speeds_rpm))
     counted = weights_of(weights, speeds)
