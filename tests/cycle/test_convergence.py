@@ -117,7 +117,7 @@ def test_pipe_converges_at_second_order():
 
 # --- Low speed ------------------------------------------------------------------------------------
 # The nozzle law has infinite slope at equal pressures: explicit steps of half to two degrees gave
-# e_v 5 to 10 % too high at 1000 rpm throttled in a prototype without pipes.
+# e_v 5 to 10 % too high at 1000 rpm throttled in a model without pipes.
 TIGHT = replace(DEFAULT, courant=0.2, step_deg=0.1)
 
 

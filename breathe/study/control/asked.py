@@ -46,7 +46,13 @@ class Shown:
 
 
 def shown_as(engine: Engine, axis: Axis, *, travel: bool = False) -> Shown:
-    """Durations for a sleeve, or its travel; for a phaser crank degrees from its own place."""
+    """Durations for a sleeve, or its travel; for a phaser crank degrees from its own place.
+
+    Raises
+    ------
+    BreatheError
+        A sleeve whose travel has no rate.
+    """
     if axis.kind == "dwell" and not law_known(engine, axis):
         raise BreatheError(
             f"{engine.source_file or engine.name}: [{axis.side}.sleeve] has no rate; travel, "

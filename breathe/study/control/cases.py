@@ -164,7 +164,13 @@ def _figures(row: Row) -> dict[str, float] | None:
 def ask_if_above(
     engine: Engine, question: Asked, full: Mapping[float, list[dict[str, float] | None]]
 ) -> None:
-    """Refuse loads that are all above what any speed gives."""
+    """Refuse loads that are all above what any speed gives.
+
+    Raises
+    ------
+    BreatheError
+        They are.
+    """
     if question.scale.axis != "bmep":
         return
     most = {

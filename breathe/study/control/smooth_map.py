@@ -221,6 +221,11 @@ def quantised(values: Floats, step: float, low: float, high: float, zero: float 
     low, high : float
     zero : float
         What is added to a value before it is shown: steps are round in what is shown.
+
+    Raises
+    ------
+    ValueError
+        No whole step lies between the ends.
     """
     first = np.ceil((low + zero) / step - _ROUND_OFF)
     last = np.floor((high + zero) / step + _ROUND_OFF)
