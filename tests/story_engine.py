@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from breathe.study.checks.check import Check
+from breathe.study.checks.line import Line
+
 ENGINES = Path(__file__).parents[1] / "engines"
 
 
@@ -24,3 +27,20 @@ CENTRE_HELD = (
     ('hold = "opening"', 'hold = "centre"'),
     ('opens = "22 BTDC"\ncloses = "26 ABDC"', 'centreline = "110 ATDC"'),
 )
+
+
+def one(found: Check, topic: str, item: str, **wanted) -> Line:
+    """The one line that answers to all of this."""
+    lines = [
+        line
+        for line in found.lines
+        if line.topic == topic
+        and line.item.startswith(item)
+        and all(getattr(line, name) == value for name, value in wanted.items())
+    ]
+    assert len(lines) == 1, lines
+    return lines[0]
+
+
+def gap(found: Check, label: str, case: str = "as given", side: str = "intake") -> Line:
+    return one(found, "valve to piston", "smallest", setting=label, case=case, side=side)

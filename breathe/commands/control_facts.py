@@ -18,9 +18,8 @@ from breathe.study.control.map_file import Proof, Rows, Table, proof_facts
 from breathe.version import VERSION
 
 
-def file_facts(found: Control, run: Run, table: Table, proof: Proof, rows: Rows) -> dict[str, Any]:
-    """What goes into a JSON file beside the table; plain values."""
-    facts, (low, high) = found.facts, proof.output_limits(table.step)
+def made_of(facts: dict[str, Any], run: Run, **data: Any) -> dict[str, Any]:
+    """Where a file's figures come from; ``data`` is told beside the model runs."""
     return {
         "engine": {
             "name": run.about.engine,
@@ -31,10 +30,19 @@ def file_facts(found: Control, run: Run, table: Table, proof: Proof, rows: Rows)
         "data": {
             "fingerprint": facts["data_fingerprint"],
             "model_runs": facts["model_runs"],
-            "measured": [_measured(one, facts["load"]["si"]) for one in facts["anchors"]],
+            **data,
         },
         "made_by": f"breathe {VERSION}",
         "date": datetime.now().astimezone().isoformat(timespec="seconds"),
+    }
+
+
+def file_facts(found: Control, run: Run, table: Table, proof: Proof, rows: Rows) -> dict[str, Any]:
+    """What goes into a JSON file beside the table; plain values."""
+    facts, (low, high) = found.facts, proof.output_limits(table.step)
+    measured = [_measured(one, facts["load"]["si"]) for one in facts["anchors"]]
+    return {
+        **made_of(facts, run, measured=measured),
         "safe_range": {
             "low": low,
             "high": high,

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from breathe.commands.control_facts import made_of
 from breathe.errors import BreatheError
 from breathe.run import Run
 from breathe.study.control.map_file import Rows, write_map
@@ -19,7 +19,6 @@ from breathe.study.control.step_file import (
     steps_json,
     walk,
 )
-from breathe.version import VERSION
 from breathe.view.console import Item, Piece
 
 
@@ -85,15 +84,7 @@ def step_facts(found: StepControl, run: Run, walked: Walked, rows: Rows) -> dict
     facts, per = found.facts, found.facts["load"]["si"]
     fallback = facts["fallback"]
     return {
-        "engine": {
-            "name": run.about.engine,
-            "file": run.about.source_file,
-            "fingerprint": facts["engine_fingerprint"],
-            "speed_limit_rpm": run.about.speed_limit_rpm,
-        },
-        "data": {"fingerprint": facts["data_fingerprint"], "model_runs": facts["model_runs"]},
-        "made_by": f"breathe {VERSION}",
-        "date": datetime.now().astimezone().isoformat(timespec="seconds"),
+        **made_of(facts, run),
         "hysteresis_rpm": facts["hysteresis_rpm"],
         "fallback": {"step": fallback["number"], "label": fallback["label"]},
         "never_held": [

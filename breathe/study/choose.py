@@ -146,6 +146,7 @@ def default_speeds(engine: Engine) -> tuple[float, ...]:
 
 
 def labels(engine: Engine) -> str:
+    """All settings of the file, as a message lists them."""
     return ", ".join(setting.label for setting in engine.settings)
 
 

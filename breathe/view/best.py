@@ -158,12 +158,14 @@ def gaps_told(failing: Mapping[str, str], system: System) -> list[Piece]:
 
 
 def over_speed(about: About) -> str:
+    """That some speeds asked for lie above the limit."""
     above = sum(speed > about.speed_limit_rpm for speed in about.speeds_rpm)
     told = "1 of these speeds lies" if above == 1 else f"{above} of these speeds lie"
     return cautions.OVER_SPEED.format(told=told, limit=about.speed_limit_rpm)
 
 
 def outside(about: About, system: System) -> str:
+    """Pressure and temperature of the outside air."""
     pressure = written(about.outside_pressure_Pa, "barometer", system)
     return f"{pressure}, {written(about.outside_temperature_K, 'temperature', system, digits=3)}"
 

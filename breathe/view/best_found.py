@@ -59,6 +59,7 @@ def _left_out(found: Best) -> list[str]:
 
 
 def name_of_fixed(found: Best) -> str:
+    """The best fixed cam: its place on the axes, or its label."""
     if found.axes:
         return in_words(found.axes, found.fixed_place_deg)
     return str(_row(found, "fixed").label)

@@ -75,10 +75,7 @@ def control_page(
     names : sequence of str
         Further tables, of `SHOWN`.
     """
-    page: list[Piece] = [*_head(found, about, system), ""]
-    page += [*(Item(text) for text in found.notices), ""] if found.notices else []
-    if about.speeds_rpm and max(about.speeds_rpm) > about.speed_limit_rpm:
-        page += [over_speed(about), ""]
+    page = [*_head(found, about, system), "", *notices_told(found.notices, about)]
     page += [map_grid(found), ""]
     if len(found.cells) > 1:
         page += [given_up_grid(found), "", sure_grid(found), "", saved_grid(found, about), ""]
@@ -93,18 +90,32 @@ def control_page(
     page += [""]
     if len(moving_rows(found.change)):
         page += [change_grid(found), ""]
-    told = [*left_out(rows), *said(full_load_rows(rows), about)]
-    page += [*(Item(text) for text in told), ""] if told else []
-    page += assumptions(about, system)
-    return [*page, *(Item(text) for text in cautions_of(found))]
+    return [*page, *last_words(rows, about, system, cautions_of(found))]
 
 
-def full_load_rows(rows: pd.DataFrame) -> pd.DataFrame:
+def notices_told(notices: Sequence[str], about: About) -> list[Piece]:
+    """What stands above the tables of any map."""
+    page: list[Piece] = [*(Item(text) for text in notices), ""] if notices else []
+    if about.speeds_rpm and max(about.speeds_rpm) > about.speed_limit_rpm:
+        page += [over_speed(about), ""]
+    return page
+
+
+def last_words(
+    rows: pd.DataFrame, about: About, system: System, warned: Sequence[str]
+) -> list[Piece]:
+    """What stands below what was found of any map: cases left out, assumptions, cautions."""
+    told = [*_left_out(rows), *said(_full_load(rows), about)]
+    page: list[Piece] = [*(Item(text) for text in told), ""] if told else []
+    return [*page, *assumptions(about, system), *(Item(text) for text in warned)]
+
+
+def _full_load(rows: pd.DataFrame) -> pd.DataFrame:
     """Settled cases at full load: light load is told by its limits here."""
     return rows[(rows["throttle"] >= 1.0) & rows["settled"].astype(bool)] if len(rows) else rows
 
 
-def left_out(rows: pd.DataFrame) -> list[str]:
+def _left_out(rows: pd.DataFrame) -> list[str]:
     if not len(rows):
         return []
     bad = rows[~rows["settled"].astype(bool)]
@@ -119,6 +130,7 @@ def left_out(rows: pd.DataFrame) -> list[str]:
 
 
 def cautions_of(found: Control) -> list[str]:
+    """What to heed before the map goes into a controller."""
     told = [_clearance(found), cautions.FALLBACK]
     if found.facts["moves"].startswith("intake"):
         told.append(cautions.LATE_CLOSING)
@@ -173,6 +185,7 @@ def column(found: Control, name: str) -> list[list[Any]]:
 
 
 def map_grid(found: Control) -> Grid:
+    """What each cell holds."""
     shown, load = found.facts["shown"], found.facts["load"]
     digits = decimals(found.facts["step"])
     texts = [[f"{x:.{digits}f}" for x in line] for line in column(found, "setting")]
@@ -186,27 +199,28 @@ def map_grid(found: Control) -> Grid:
     )
 
 
-def given_up_grid(found: Control) -> Grid:
+def given_up_grid(found: Control, why: str = "by smoothing and whole steps") -> Grid:
+    """What each cell gives up, ``why`` in the words of its title."""
     kinds, lost = column(found, "kind"), column(found, "given_up")
     texts = [
-        [lost_text(x, kind) for x, kind in zip(xs, ks, strict=True)]
+        [_lost_text(x, kind) for x, kind in zip(xs, ks, strict=True)]
         for xs, ks in zip(lost, kinds, strict=True)
     ]
     return grid(
         found,
         texts,
-        f"Given up by smoothing and whole steps, % of fuel{marks_told(texts, 'torque')} (below "
+        f"Given up {why}, % of fuel{_marks_told(texts, 'torque')} (below "
         f"{found.facts['tie'] * 100:g} % is a tie)",
     )
 
 
-def lost_text(share: float, kind: str) -> str:
+def _lost_text(share: float, kind: str) -> str:
     if not math.isfinite(share):
         return "-"
     return f"{share * 100:.1f}{'t' if 'full' in kind else ''}"
 
 
-def marks_told(texts: list[list[str]], of: str) -> str:
+def _marks_told(texts: list[list[str]], of: str) -> str:
     """What the marks of a table mean that stand in it."""
     seen = {text[-1] for line in texts for text in line if text}
     told = [f"t full load, % of {of}"] if "t" in seen else []
@@ -219,6 +233,7 @@ SUPPORT = {"run": "", "measured": "A", "too light": "?", "not settled": "?", "ab
 
 
 def sure_grid(found: Control) -> Grid:
+    """How far each cell may be off and still be as good, and what it rests on."""
     support, flat = column(found, "support"), column(found, "as_good_deg")
     texts = [
         [
@@ -242,6 +257,7 @@ def sure_grid(found: Control) -> Grid:
 
 
 def saved_grid(found: Control, about: About) -> Grid:
+    """Fuel saved against the standard, or torque gained at full load [%]."""
     kinds, saved = column(found, "kind"), column(found, "against_standard")
     texts = [
         [_change_text(x, kind, found.facts["tie"]) for x, kind in zip(xs, ks, strict=True)]
@@ -251,7 +267,7 @@ def saved_grid(found: Control, about: About) -> Grid:
         found,
         texts,
         f"Against {about.standard} with its throttle at the same torque: fuel saved, %"
-        f"{marks_told(texts, 'torque gained')}",
+        f"{_marks_told(texts, 'torque gained')}",
     )
 
 
@@ -263,6 +279,7 @@ def _change_text(share: float, kind: str, tie: float) -> str:
 
 
 def shown_grid(found: Control, name: str, system: System) -> Grid:
+    """One further table, of `SHOWN`, in the user's unit."""
     if name == "limits":
         texts, meaning = letters(found)
         return grid(found, texts, f"Limits that hold each cell: {', '.join([*meaning, '. none'])}")
@@ -310,6 +327,7 @@ def _start(found: Control) -> list[Piece]:
 
 
 def change_grid(found: Control) -> Grid:
+    """A gear change, moment by moment."""
     load = found.facts["load"]
     digits = decimals(found.facts["step"])
     lines = [

@@ -89,6 +89,7 @@ def _worse(found: Control, cells: pd.DataFrame, what: str) -> str:
 
 
 def cell_name(found: Control, speed: float, load: float) -> str:
+    """A cell in the user's units."""
     scale = found.facts["load"]
     return f"{speed:.0f} rpm, {load / scale['si']:g} {scale['unit']}"
 
@@ -179,6 +180,7 @@ def _hidden(found: Control, top: pd.DataFrame, named: str, system: System) -> li
 
 
 def not_checked(found: Control) -> list[str]:
+    """Clearances that were not checked, in words."""
     clear = found.facts["clear"]
     if clear["checked"]:
         return []
@@ -186,6 +188,7 @@ def not_checked(found: Control) -> list[str]:
 
 
 def steps_told(found: Control) -> list[str]:
+    """The steepest step over speed and over load."""
     steep, scale = found.facts["steepest"], found.facts["load"]
     told = []
     if steep["speed"]:
@@ -205,6 +208,7 @@ def steps_told(found: Control) -> list[str]:
 
 
 def actuator_told(found: Control, system: System) -> list[str]:
+    """Whether the actuator follows the map."""
     act, per_mm = found.facts["actuator"], found.facts["deg_per_mm"]
     if act["slew_deg_per_s"] is None or not act["used_deg"]:
         return []
@@ -251,6 +255,7 @@ def _pedal(found: Control) -> list[str]:
 
 
 def gear_change_told(found: Control) -> list[str]:
+    """What the lag of the actuator costs at a gear change."""
     if not len(found.change) or found.change["target"].nunique() < 2:
         return []
     one = found.change.iloc[0]
@@ -303,6 +308,7 @@ def _judged(found: Control, one: dict[str, Any]) -> str:
 
 
 def runs_told(found: Control) -> str:
+    """How many cases were run, and how far the checked cells came off."""
     checks = found.facts["checks"]
     told = f"Model runs: {found.facts['model_runs']}."
     if not checks["settled"]:

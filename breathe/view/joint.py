@@ -12,16 +12,16 @@ from breathe.about import About
 from breathe.engine.quantities import System
 from breathe.study.control.answer import Control
 from breathe.study.control.joint_answer import JointControl
-from breathe.view.best import outside, over_speed
+from breathe.view.best import outside
 from breathe.view.console import Grid, Item, Piece
 from breathe.view.control import (
     cautions_of,
     change_grid,
-    full_load_rows,
     given_up_grid,
-    left_out,
+    last_words,
     map_grid,
     moving_rows,
+    notices_told,
     saved_grid,
     shown_grid,
     sure_grid,
@@ -37,8 +37,6 @@ from breathe.view.control_found import (
     steps_told,
 )
 from breathe.view.control_limits import limits_told, setting_shown
-from breathe.view.said import said
-from breathe.view.tables import assumptions
 
 _KINDS = (("part load", "less fuel", "cell"), ("full load", "more torque", "speed"))
 _OF_EACH = ("travel", "limits")
@@ -66,10 +64,7 @@ def joint_page(
     """
     parts = {name: found.control(name) for name in found.actuators}
     first = next(iter(parts.values()))
-    page: list[Piece] = [*_head(found, first, about, system), ""]
-    page += [*(Item(text) for text in found.notices), ""] if found.notices else []
-    if about.speeds_rpm and max(about.speeds_rpm) > about.speed_limit_rpm:
-        page += [over_speed(about), ""]
+    page = [*_head(found, first, about, system), "", *notices_told(found.notices, about)]
     for part in parts.values():
         page += [map_grid(part), ""]
     if len(first.cells) > 1:
@@ -84,11 +79,8 @@ def joint_page(
     for name, part in parts.items():
         if len(moving_rows(part.change)):
             page += [_named(name, change_grid(part)), ""]
-    told = [*left_out(rows), *said(full_load_rows(rows), about)]
-    page += [*(Item(text) for text in told), ""] if told else []
-    page += assumptions(about, system)
-    cautions = [text for part in parts.values() for text in cautions_of(part)]
-    return [*page, *(Item(text) for text in dict.fromkeys(cautions))]
+    warned = dict.fromkeys(text for part in parts.values() for text in cautions_of(part))
+    return [*page, *last_words(rows, about, system, list(warned))]
 
 
 def _named(name: str, grid: Grid) -> Grid:

@@ -11,24 +11,21 @@ from breathe.about import About
 from breathe.engine.quantities import System
 from breathe.study.control.step_answer import StepControl
 from breathe.view import cautions
-from breathe.view.best import ROAD_LAW, outside, over_speed
+from breathe.view.best import ROAD_LAW, outside
 from breathe.view.console import Grid, Item, Piece
 from breathe.view.control import (
     SUPPORT,
     column,
-    full_load_rows,
+    given_up_grid,
     grid,
-    left_out,
-    lost_text,
-    marks_told,
+    last_words,
+    notices_told,
     saved_grid,
     shown_grid,
 )
 from breathe.view.control_equal import equal_torque
 from breathe.view.marks import MARK
-from breathe.view.said import said
 from breathe.view.step_found import step_findings
-from breathe.view.tables import assumptions
 
 _NEAR_RPM = 0.5
 
@@ -52,13 +49,17 @@ def step_page(
     names : sequence of str
         Further tables, of `control.SHOWN`.
     """
-    page: list[Piece] = [*_head(found, about, system), ""]
-    page += [*(Item(text) for text in found.notices), ""] if found.notices else []
-    if about.speeds_rpm and max(about.speeds_rpm) > about.speed_limit_rpm:
-        page += [over_speed(about), ""]
+    page = [*_head(found, about, system), "", *notices_told(found.notices, about)]
     page += [_steps(found, about), "", _map(found), ""]
     if len(found.cells) > 1:
-        page += [_given_up(found), "", _as_good(found), "", saved_grid(found, about), ""]
+        page += [
+            given_up_grid(found, "to switch less often"),
+            "",
+            _as_good(found),
+            "",
+            saved_grid(found, about),
+            "",
+        ]
     if len(found.switches):
         page += [_switches(found), ""]
     for name in names:
@@ -69,10 +70,7 @@ def step_page(
     page += ["What was found"]
     page += [Item(text, indent=2) for text in step_findings(found, about, system)]
     page += [""]
-    told = [*left_out(rows), *said(full_load_rows(rows), about)]
-    page += [*(Item(text) for text in told), ""] if told else []
-    page += assumptions(about, system)
-    return [*page, *(Item(text) for text in _cautions(found))]
+    return [*page, *last_words(rows, about, system, _cautions(found))]
 
 
 def _cautions(found: StepControl) -> list[str]:
@@ -160,20 +158,6 @@ def _map(found: StepControl) -> Grid:
                 *(told for mark, told in marks.items() if mark in used),
             ]
         ),
-    )
-
-
-def _given_up(found: StepControl) -> Grid:
-    kinds, lost = column(found, "kind"), column(found, "given_up")
-    texts = [
-        [lost_text(x, kind) for x, kind in zip(xs, ks, strict=True)]
-        for xs, ks in zip(lost, kinds, strict=True)
-    ]
-    return grid(
-        found,
-        texts,
-        f"Given up to switch less often, % of fuel{marks_told(texts, 'torque')} (below "
-        f"{found.facts['tie'] * 100:g} % is a tie)",
     )
 
 

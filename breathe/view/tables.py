@@ -326,6 +326,7 @@ def _findings(table: pd.DataFrame, about: About, system: System) -> list[Piece]:
 
 
 def assumptions(about: About, system: System) -> list[Piece]:
+    """Questions about the file, and what was assumed, each with its source."""
     page: list[Piece] = []
     if about.questions:
         quoted = " (figures as in the file, or metric)" if system == "imperial" else ""

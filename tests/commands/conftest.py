@@ -9,6 +9,8 @@ from pathlib import Path
 import pytest
 
 from breathe.commands.main import main
+from breathe.study.evaluate import Point
+from tests.study.invented_engine import InventedEngine
 
 ENGINES = Path(__file__).parents[2] / "engines"
 SLEEVE = ENGINES / "road_four_sleeve.toml"
@@ -75,3 +77,17 @@ def simulation(monkeypatch) -> Simulation:
     monkeypatch.setattr(breathe.study.compare, "run_cases", stand_in.run_cases)
     monkeypatch.setattr("breathe.kernel.is_compiled", lambda: True)
     return stand_in
+
+
+@pytest.fixture
+def invented(monkeypatch) -> list[object]:
+    """Invented figures where a search asks for cases; every case run is noted."""
+    ran: list[object] = []
+
+    def row_of(job):
+        ran.append(job.key)
+        return InventedEngine(job.engine).row(Point(job.setting, job.operating))
+
+    monkeypatch.setattr("breathe.study.evaluate.row_of", row_of)
+    monkeypatch.setattr("breathe.kernel.is_compiled", lambda: True)
+    return ran

@@ -10,26 +10,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from breathe.study.evaluate import Point
 from tests.commands.conftest import ENGINES, SLEEVE
-from tests.study.invented_engine import InventedEngine
 
 SPEEDS = "800,1200,1600,2000,2500,3000,3500,4000,4500,5000,5500,6000,6500,7000,7500,8000"
 LOADS = "20,30,40,50,60,70,85,100"
-
-
-@pytest.fixture
-def invented(monkeypatch) -> list[object]:
-    """Invented figures where the simulation is; every case run is noted."""
-    ran: list[object] = []
-
-    def row_of(job):
-        ran.append(job.key)
-        return InventedEngine(job.engine).row(Point(job.setting, job.operating))
-
-    monkeypatch.setattr("breathe.study.evaluate.row_of", row_of)
-    monkeypatch.setattr("breathe.kernel.is_compiled", lambda: True)
-    return ran
 
 
 def told(text: str) -> str:

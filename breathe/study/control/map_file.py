@@ -109,9 +109,7 @@ def json_text(table: Table, facts: Mapping[str, Any], rows: Rows = "load falling
 def map_content(table: Table, facts: Mapping[str, Any], rows: Rows) -> dict[str, Any]:
     """What `json_text` writes, as plain values."""
     down, across, values = table.oriented(rows)
-    load = {"name": table.load_name, "unit": table.load_unit}
-    speed = {"name": "engine speed", "unit": "rpm"}
-    first, second = (load, speed) if rows.startswith("load") else (speed, load)
+    first, second = named_axes(table, rows)
     return {
         "what": "control map of a cam actuator",
         "cells": {"name": table.name, "unit": table.unit, "step": table.step},
@@ -124,10 +122,17 @@ def map_content(table: Table, facts: Mapping[str, Any], rows: Rows) -> dict[str,
     }
 
 
-def json_lines(content: Mapping[str, Any]) -> str:
-    """JSON with each row of a table on a line."""
+def named_axes(table: Table, rows: Rows) -> tuple[dict[str, str], dict[str, str]]:
+    """Name and unit of what runs down a file, and of what runs across."""
+    load = {"name": table.load_name, "unit": table.load_unit}
+    speed = {"name": "engine speed", "unit": "rpm"}
+    return (load, speed) if rows.startswith("load") else (speed, load)
+
+
+def json_lines(content: Mapping[str, Any], inner: re.Pattern[str] = _INNER_LIST) -> str:
+    """JSON with each row of a table, or whatever else ``inner`` finds, on a line."""
     text = json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False)
-    return _INNER_LIST.sub(lambda found: re.sub(r"\s+", " ", found[0]), text) + "\n"
+    return inner.sub(lambda found: re.sub(r"\s+", " ", found[0]), text) + "\n"
 
 
 def read_back(text: str, like: Table, *, decimal_comma: bool = False) -> Table:

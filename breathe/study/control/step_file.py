@@ -19,7 +19,15 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
-from breathe.study.control.map_file import OUT_OF_RANGE, Rows, Table, csv_text, read_back
+from breathe.study.control.map_file import (
+    OUT_OF_RANGE,
+    Rows,
+    Table,
+    csv_text,
+    json_lines,
+    named_axes,
+    read_back,
+)
 from breathe.study.control.step_switch import Span
 
 LOOK_UP = (
@@ -105,9 +113,7 @@ def steps_csv(steps: StepTable, rows: Rows = "load falling", *, decimal_comma: b
 def steps_json(steps: StepTable, facts: Mapping[str, Any], rows: Rows = "load falling") -> str:
     """The same with everything a controller and its planner must know."""
     down, across, values = steps.table.oriented(rows)
-    load = {"name": steps.table.load_name, "unit": steps.table.load_unit}
-    speed = {"name": "engine speed", "unit": "rpm"}
-    first, second = (load, speed) if rows.startswith("load") else (speed, load)
+    first, second = named_axes(steps.table, rows)
     content = {
         "what": "control map of a cam that switches between steps",
         "cells": {"name": "number of the step", "unit": "", "step": 1},
@@ -130,8 +136,7 @@ def steps_json(steps: StepTable, facts: Mapping[str, Any], rows: Rows = "load fa
         "out_of_range": OUT_OF_RANGE,
         **facts,
     }
-    text = json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False)
-    return _INNER.sub(lambda found: re.sub(r"\s+", " ", found[0]), text) + "\n"
+    return json_lines(content, _INNER)
 
 
 def steps_back(text: str, like: StepTable, *, decimal_comma: bool = False) -> StepTable:
