@@ -162,7 +162,7 @@ def command(engine: Path, **typed: Any) -> None:
     from breathe.commands.step_task import asks_for_steps
     from breathe.engine.read import read_engine
 
-    names, several = _names(typed["show"]), asks_for_several(typed)
+    names, several = further_tables(typed["show"]), asks_for_several(typed)
     built = read_engine(engine)
     if several:
         named = actuators_named(built, typed["actuator"])
@@ -306,8 +306,14 @@ def _kept(
     )
 
 
-def _names(text: str | None) -> tuple[str, ...]:
-    """Further tables asked for."""
+def further_tables(text: str | None) -> tuple[str, ...]:
+    """Further tables asked for after ``--show``.
+
+    Raises
+    ------
+    BreatheError
+        A name that is none, with the nearest.
+    """
     import difflib
 
     from breathe.errors import BreatheError
@@ -320,3 +326,17 @@ def _names(text: str | None) -> tuple[str, ...]:
             hint = f"did you mean {close[0]!r}?" if close else f"expected some of: {SHOWN}"
             raise BreatheError(f"--show: found {name!r}; {hint}")
     return tuple(dict.fromkeys(names))
+
+
+def refuse_travel(names: Sequence[str]) -> None:
+    """Refuse a table that a map of steps has not.
+
+    Raises
+    ------
+    BreatheError
+        It is among ``names``.
+    """
+    from breathe.errors import BreatheError
+
+    if "travel" in names:
+        raise BreatheError("--show: found 'travel'; steps have none")

@@ -102,7 +102,8 @@ def joint_task_of(engine: Engine, typed: dict[str, Any]) -> JointTask:
     fallback = _fallbacks(typed, questions, axes, each["fallback"])
     stand = _stand(engine, whole, moves, typed["stand"])
     change = change_of(engine, questions[0].speeds_rpm, typed["gear_change"])
-    moved = Moved(tuple(axes), whole.steps, whole, tuple(moves), stand)
+    shown = tuple(question.shown for question in questions)
+    moved = Moved(tuple(axes), whole.steps, whole, tuple(moves), stand, shown)
     asked = _with_boxes(engine, moved, questions, fallback)
     return JointTask(
         asked=asked,

@@ -18,21 +18,27 @@ def command(
     run: str, show: str | None, against: str | None, units: str, csv: bool, runs_folder: Path
 ) -> None:
     """Print RUN, a name from `breathe runs` or the path of its folder, again."""
+    from breathe.commands.control import further_tables, refuse_travel
     from breathe.commands.printing import print_run
     from breathe.runs import load_run
 
-    names = shown(show)
     with load_run(runs_folder, run) as found:
-        if found.open_ended:
-            from breathe.commands.searching import print_answer
-
-            if show is not None or against is not None:
-                raise BreatheError("--show and --against are for runs of compare only")
-            if found.kind == "try":
-                from breathe.commands.trying_print import print_kept
-
-                print_kept(found, units, csv=csv)
-                return
-            print_answer(found, units, csv=csv)
+        mapped = found.kind.startswith("control")
+        if not found.open_ended:
+            print_run(found, shown(show), units, against=against, csv=csv)
             return
-        print_run(found, names, units, against=against, csv=csv)
+        from breathe.commands.searching import STEPS, print_answer
+
+        if against is not None or (show is not None and not mapped):
+            raise BreatheError(
+                "--show is for runs of compare and control, --against for compare only"
+            )
+        if found.kind == "try":
+            from breathe.commands.trying_print import print_kept
+
+            print_kept(found, units, csv=csv)
+            return
+        names = further_tables(show)
+        if found.kind == STEPS:
+            refuse_travel(names)
+        print_answer(found, units, csv=csv, names=names)

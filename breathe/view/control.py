@@ -111,8 +111,16 @@ def last_words(
 
 
 def _full_load(rows: pd.DataFrame) -> pd.DataFrame:
-    """Settled cases at full load: light load is told by its limits here."""
-    return rows[(rows["throttle"] >= 1.0) & rows["settled"].astype(bool)] if len(rows) else rows
+    """Settled cases at full load, each once: light load is told by its limits here.
+
+    Sweeps of part load have a case with the throttle open too, at the air ratio of part load.
+    """
+    if not len(rows):
+        return rows
+    full = rows[(rows["throttle"] >= 1.0) & rows["settled"].astype(bool)]
+    richest = full.sort_values("torque_Nm", ascending=False, kind="stable")
+    kept = richest.drop_duplicates(["setting", "speed_rpm"]).index
+    return full.loc[full.index.isin(kept)]
 
 
 def _left_out(rows: pd.DataFrame) -> list[str]:
@@ -326,7 +334,7 @@ def _start(found: Control) -> list[Piece]:
     ]
 
 
-def change_grid(found: Control) -> Grid:
+def change_grid(found: Control, whose: str = "the lag") -> Grid:
     """A gear change, moment by moment."""
     load = found.facts["load"]
     digits = decimals(found.facts["step"])
@@ -343,7 +351,7 @@ def change_grid(found: Control) -> Grid:
     ]
     return Grid(
         title="Gear change at full load, pedal lifted between: where the map wants the actuator, "
-        "where it is, and full-load torque lost by the lag, %",
+        f"where it is, and full-load torque lost by {whose}, %",
         header=("s", "rpm", load["unit"], "target", "actual", "lost %"),
         rows=tuple(lines),
     )
@@ -362,5 +370,6 @@ def _turning(change: pd.DataFrame, most: int = 14) -> list[dict[Any, Any]]:
     first, last = max(moving.index[0] - 1, 0), min(moving.index[-1] + 1, len(change) - 1)
     some = change.loc[first:last]
     every = max(1, math.ceil(len(some) / most))
-    picked = some.iloc[::every]
-    return pd.concat([picked, some.tail(1)]).drop_duplicates("time_s").to_dict("records")
+    worst = some.loc[[some["torque_lost"].idxmax()]]
+    picked = pd.concat([some.iloc[::every], worst, some.tail(1)])
+    return picked.drop_duplicates("time_s").sort_values("time_s").to_dict("records")

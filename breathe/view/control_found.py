@@ -119,26 +119,42 @@ def _throttle(found: Control, system: System) -> list[str]:
 
 def axis_told(found: Control, system: System) -> list[str]:
     """What the load axis leaves out or cannot tell apart."""
-    cells, scale, told = found.cells, found.facts["load"], []
-    top = cells[cells["load"] == cells["load"].max()]
-    named = f"{top['load'].iloc[0] / scale['si']:g} {scale['unit']}"
-    if cells["load"].nunique() > 1 and not top["kind"].str.contains("full").all():
-        told.append(
-            f"The axis ends at {named}, below full load: more load than that holds this row, which "
-            "is set for fuel. Add a row of full load."
-        )
-    elif scale["axis"] != "bmep" and cells["load"].nunique() > 1:
-        told += _hidden(found, top, named, system)
+    scale, ends = found.facts["load"], top_told(found)
+    told = list(ends)
+    if not ends and scale["axis"] != "bmep" and found.cells["load"].nunique() > 1:
+        told += _hidden(found, system)
     if scale["axis"] == "map":
         told += _gauge(found)
-    light = int((cells.kind == "too light").sum())
-    if light:
-        least = written(LIGHTEST_BMEP_PA, "pressure difference", system, digits=2)
-        told.append(
-            f"{light} cell{'s lie' if light > 1 else ' lies'} below {least} of BMEP: idle and "
-            "overrun, outside what is trusted, held from the lightest load above."
-        )
-    return told
+    return [*told, *light_told(found, system)]
+
+
+def top_told(found: Control) -> list[str]:
+    """Where the load axis ends below full load."""
+    cells, scale = found.cells, found.facts["load"]
+    top = cells[cells["load"] == cells["load"].max()].sort_values("speed_rpm")
+    below = top[~top["kind"].str.contains("full")]
+    if cells["load"].nunique() < 2 or not len(below):
+        return []
+    at = ""
+    if len(below) < len(top):
+        at = f" at {', '.join(f'{speed:.0f}' for speed in below['speed_rpm'])} rpm"
+    return [
+        f"The axis ends at {top['load'].iloc[0] / scale['si']:g} {scale['unit']}, below full load"
+        f"{at}: more load than that holds this row, which is set for fuel{' there' if at else ''}. "
+        "Add a row of full load."
+    ]
+
+
+def light_told(found: Control, system: System) -> list[str]:
+    """Cells that are lighter than what is trusted."""
+    light = int((found.cells.kind == "too light").sum())
+    if not light:
+        return []
+    least = written(LIGHTEST_BMEP_PA, "pressure difference", system, digits=2)
+    return [
+        f"{light} cell{'s lie' if light > 1 else ' lies'} below {least} of BMEP: idle and "
+        "overrun, outside what is trusted, held from the lightest load above."
+    ]
 
 
 def _gauge(found: Control) -> list[str]:
@@ -156,9 +172,11 @@ def _gauge(found: Control) -> list[str]:
     ]
 
 
-def _hidden(found: Control, top: pd.DataFrame, named: str, system: System) -> list[str]:
+def _hidden(found: Control, system: System) -> list[str]:
     """Where most of the torque lies between the last two points of a gauge axis."""
     cells, scale = found.cells, found.facts["load"]
+    top = cells[cells["load"] == cells["load"].max()]
+    named = f"{top['load'].iloc[0] / scale['si']:g} {scale['unit']}"
     below = cells[cells["load"] == sorted(cells["load"].unique())[-2]]
     both = top.merge(below, on="speed_rpm", suffixes=("", "_below"))
     both = both[both["kind_below"] == "part load"]

@@ -78,7 +78,7 @@ def joint_page(
     page += ["What was found", *(Item(text, indent=2) for text in told), ""]
     for name, part in parts.items():
         if len(moving_rows(part.change)):
-            page += [_named(name, change_grid(part)), ""]
+            page += [_named(name, change_grid(part, "the lag of all of them")), ""]
     warned = dict.fromkeys(text for part in parts.values() for text in cautions_of(part))
     return [*page, *last_words(rows, about, system, list(warned))]
 
@@ -147,9 +147,12 @@ def _brings(found: JointControl, first: Control) -> list[str]:
             one = kinds[kind]
             if one["cells"]:
                 mean = f"{one['mean'] * 100:.1f} %" if one["mean"] > tie else "no more than a tie"
+                gain = f"{mean} {of}" if one["mean"] > tie else mean
+                most = f"(most {one['most'] * 100:.1f} %)"
                 words.append(
-                    f"{mean} {of if one['mean'] > tie else ''} in the mean of {one['cells']} "
-                    f"{unit}{'s' * (one['cells'] > 1)} at {kind} (most {one['most'] * 100:.1f} %)"
+                    f"{gain} in the mean of {one['cells']} {unit}s at {kind} {most}"
+                    if one["cells"] > 1
+                    else f"{gain} at 1 {unit} at {kind}"
                 )
         told.append(
             f"What the {others} {'brings' if len(found.actuators) == 2 else 'bring'} over the "
@@ -232,7 +235,12 @@ def _fallback(found: JointControl, parts: dict[str, Control]) -> list[str]:
         for (name, part), shown in zip(parts.items(), one["shown"], strict=True)
     ]
     first = next(iter(parts.values()))
-    light = cell_name(first, one["residual_speed_rpm"], float(first.cells["load"].min()))
+    speed = one["residual_speed_rpm"]
+    cells = first.cells[first.cells["speed_rpm"] == speed]
+    lowest = cells.loc[cells["load"].idxmin()]
+    light = cell_name(first, speed, float(lowest["load"]))
+    if lowest["kind"] == "too light":
+        light = f"{speed:.0f} rpm, the lightest that is trusted"
     return [
         f"Fallback, all at once at {_listed(where)}: costs up to {one['worst_lost'] * 100:.1f} % "
         f"of full-load torque ({one['worst_speed_rpm']:.0f} rpm); burnt gas at the lightest load "

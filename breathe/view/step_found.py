@@ -7,7 +7,7 @@ from typing import Any
 from breathe.about import About
 from breathe.engine.quantities import System
 from breathe.study.control.step_answer import StepControl
-from breathe.view.control_found import cell_name, gains, runs_told
+from breathe.view.control_found import cell_name, gains, light_told, runs_told, top_told
 from breathe.view.control_limits import cells_listed, limits_told
 from breathe.view.unit_text import in_user_units
 
@@ -25,6 +25,8 @@ def step_findings(found: StepControl, about: About, system: System) -> list[str]
     return [
         *gains(found, about),
         *(_use(found) if many else []),
+        *top_told(found),
+        *light_told(found, system),
         *_clearance(found, system),
         *limits_told(found, system),
         *(switching if many else []),

@@ -191,10 +191,13 @@ def _switches(found: StepControl) -> Grid:
         )
         for row in found.switches.iloc[::-1].to_dict("records")
     ]
+    limit = ""
+    if found.switches["limited"].any():
+        limit = "; limit: a limit sets the switch instead"
     return Grid(
         title="Switches along each row, rpm: speed rising and falling; where both steps are as "
-        f"good (straight lines between cells), and to {found.facts['tie'] * 100:g} %; torque felt "
-        "at the switch, %, the throttle where it stood",
+        f"good (straight lines between cells{limit}), and to {found.facts['tie'] * 100:g} %; "
+        "torque felt at the switch, %, the throttle where it stood",
         header=(
             load["unit"], "from", "to", "rising", "falling", "equal", "tie", "felt up",
             "felt down",

@@ -179,3 +179,24 @@ def test_two_cams_of_the_model_itself(breathe, two_step, tmp_path):
     top = [one for one in found["switches"] if one["load"] == 14.0]
     assert [(one["from"], one["to"]) for one in top] == [(1, 2)]
     assert 5000.0 < top[0]["switch_down_rpm"] < top[0]["switch_up_rpm"] < 9000.0
+
+
+def test_a_row_that_some_speeds_have_below_full_load_is_told_by_speed(breathe, invented, tmp_path):
+    asked = ("control", SLEEVE, "--steps", STEPS, "--speeds", "1500,3000,6000", "--loads")
+    assert "The axis ends" not in told(breathe(*asked, "2,14").out)
+    page = told(breathe(*asked, "2,4").out)
+    assert "The axis ends at 4 bar, below full load: more load than that holds this row" in page
+
+
+def test_further_tables_of_a_kept_map_are_shown(breathe, invented):
+    asked = ("control", SLEEVE, "--steps", STEPS, "--speeds", "1500,6000", "--loads", "2,14")
+    assert breathe(*asked, "--name", "kept").status == 0
+    ran = len(invented)
+    page = breathe("show", "kept", "--show", "throttle,residual")
+    assert page.status == 0, page.err
+    assert "Throttle opening, %" in page.out and "Residual: burnt gas" in told(page.out)
+    for typed, fault in (("ve", "--show: found 've'"), ("travel", "steps have none")):
+        refused = breathe("show", "kept", "--show", typed)
+        assert refused.status == 2 and fault in refused.err
+    assert breathe("show", "kept", "--against", "228°").status == 2
+    assert len(invented) == ran

@@ -155,5 +155,10 @@ def setting_at(gear: Gear, question: Question, degrees: float) -> Setting:
 
 def setting_label(question: Question, degrees: float) -> str:
     """What is shown, with its unit, short enough for a label."""
-    unit = "°" if question.shown.unit == "deg crank" else " mm"
-    return f"{question.shown.of(degrees):.5g}{unit}"
+    return place_label(question.shown, degrees)
+
+
+def place_label(shown: Shown, degrees: float) -> str:
+    """A place along an axis with its unit, short enough for a label."""
+    unit = "°" if shown.unit == "deg crank" else " mm"
+    return f"{shown.of(degrees):.5g}{unit}"

@@ -9,7 +9,7 @@ import numpy as np
 
 from breathe.engine.parts import Floats, Setting
 from breathe.errors import BreatheError
-from breathe.study.control.asked import SWEEP_CASES, Question, setting_label
+from breathe.study.control.asked import SWEEP_CASES, Question, Shown, place_label
 from breathe.study.control.cells import fine_places
 from breathe.study.control.joint_box import Box, around
 from breathe.study.gear import Gear
@@ -31,12 +31,16 @@ class Moved(Gear):
     """Places of the axes in ``whole``."""
     stand_deg: tuple[float, ...]
     """(n,) of all axes of ``whole``; those that move are passed over."""
+    shown: tuple[Shown, ...] = ()
+    """How the places of those that move are written in labels; empty: as the whole gear does."""
 
     def setting(self, degrees: Sequence[float], label: str = "") -> Setting:
         place = list(self.stand_deg)
         for n, x in zip(self.moves, degrees, strict=True):
             place[n] = float(x)
-        return self.whole.setting(place, label)
+        pairs = zip(self.shown, degrees, strict=True) if self.shown else ()
+        shown = " / ".join(place_label(one, float(x)) for one, x in pairs)
+        return self.whole.setting(place, label or shown)
 
     def within(self, low_deg: Sequence[float], high_deg: Sequence[float]) -> Moved:
         """The same held to a range along every axis that moves."""
@@ -104,7 +108,9 @@ class JointQuestion:
 
     def label(self, place: Sequence[float]) -> str:
         """A place as it is shown, such as '252° / -8°'."""
-        return " / ".join(setting_label(q, x) for q, x in zip(self.questions, place, strict=True))
+        return " / ".join(
+            place_label(q.shown, x) for q, x in zip(self.questions, place, strict=True)
+        )
 
     def setting(self, place: Sequence[float]) -> Setting:
         return self.gear.setting(place, label=self.label(place))
