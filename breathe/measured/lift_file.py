@@ -128,9 +128,6 @@ def read_lift_file(path: Path, asked: Asked | None = None) -> LiftReadings:
     _check_count(columns, told)
     unit, lifts = _lifts(table, chosen, columns, asked, told)
     angles, side, dead_centres = _angles(columns, lifts, asked, told)
-    names_unit = frozenset(
-        row for one in columns for row, cell in zip(one.row, one.lift, strict=True) if cell.unit
-    )
     try:
         found = [
             sweep
@@ -139,7 +136,7 @@ def read_lift_file(path: Path, asked: Asked | None = None) -> LiftReadings:
         ]
         if len(found) > 2:
             raise WheelError("found more than two passes over the lobe; keep one up and one down")
-        found = [repaired(one, unit, names_unit, told) for one in found]
+        found = [repaired(one, unit, _with_unit(columns), told) for one in found]
         wheel = _wheel(found[0], table, chosen, columns, asked, dead_centres, told)
         sweep, backlash = merged(found, wheel, told)
     except (WheelError, TooManyError) as error:
@@ -167,6 +164,13 @@ def read_lift_file(path: Path, asked: Asked | None = None) -> LiftReadings:
         questions=tuple(told.questions),
         others=chosen.others,
         written=_is_written(table, chosen),
+    )
+
+
+def _with_unit(columns: Sequence[_Cells]) -> frozenset[int]:
+    """Rows whose lift has its unit in the cell."""
+    return frozenset(
+        row for one in columns for row, cell in zip(one.row, one.lift, strict=True) if cell.unit
     )
 
 

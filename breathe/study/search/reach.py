@@ -12,7 +12,7 @@ import pandas as pd
 
 from breathe.engine.cams import STAND_IN_DEG_PER_M
 from breathe.engine.mechanics import SideMechanics
-from breathe.engine.parts import Cam, Engine, Side, Sleeve
+from breathe.engine.parts import Cam, Engine, Floats, Side, Sleeve
 from breathe.errors import BreatheError
 from breathe.study.answer import Reach
 from breathe.study.choose import default_speeds, speeds_of
@@ -94,25 +94,20 @@ def reach(
     speeds = default_speeds(engine) if speeds_rpm is None else speeds_of(sorted(speeds_rpm))
     counted = weights_of(weights, speeds)
     wanted = asked_about(engine, up_to_deg, hold)
-    evaluators = evaluators or (lambda one: Evaluator(one, threads=threads))
-    ask = _split(wanted, evaluators)
+    ask = _split(wanted, evaluators or (lambda one: Evaluator(one, threads=threads)))
     found = searched(wanted.longer, wanted.gear, speeds, counted, ask, wanted.built_deg or None)
-    at = [n for n, speed in enumerate(speeds) if speed in found.tops]
     notes = [axis_note(wanted.longer, axis) for axis in wanted.gear.axes]
-    tables, told = [], []
-    for n, axis in enumerate(wanted.gear.axes):
-        longest_deg = up_to_deg if axis.kind == "dwell" else None
-        windows = windows_of(found, n, np.array(shares_at(counted, at)), longest_deg)
-        table, row = _along(wanted, found, n, windows, notes[n].deg_per_m)
-        tables.append(table)
-        told.append(row)
+    shares = np.array(shares_at(counted, [n for n, x in enumerate(speeds) if x in found.tops]))
+    along = [
+        _along(wanted, found, n, shares, up_to_deg, note.deg_per_m) for n, note in enumerate(notes)
+    ]
     return Reach(
         axes=tuple(notes),
         built_deg=wanted.built_deg,
         held=hold or "",
         weights=counted.asked,
-        by_range=pd.concat(tables, ignore_index=True),
-        by_axis=pd.DataFrame(told),
+        by_range=pd.concat([table for table, _ in along], ignore_index=True),
+        by_axis=pd.DataFrame([row for _, row in along]),
         speeds_rpm=found.speeds_rpm,
         unknown_clearances=unknown(engine),
         notices=counted.notices,
@@ -240,11 +235,17 @@ def _mechanics(engine: Engine, side: Side) -> SideMechanics | None:
 
 
 def _along(
-    wanted: Asked, found: Searched, n: int, windows: Sequence[Window], rate: float
+    wanted: Asked,
+    found: Searched,
+    n: int,
+    shares: Floats,
+    up_to_deg: float | None,
+    rate: float,
 ) -> tuple[pd.DataFrame, dict[str, Any]]:
     """The ranges of the axis ``n`` listed, and what they come to; ``rate`` as for `_by_range`."""
-    axis, shown = wanted.gear.axes[n], listed(windows)
-    side = _mechanics(wanted.built, axis.side)
+    axis = wanted.gear.axes[n]
+    windows = windows_of(found, n, shares, up_to_deg if axis.kind == "dwell" else None)
+    shown, side = listed(windows), _mechanics(wanted.built, axis.side)
     table = _by_range(axis.name, shown, rate, side)
     table["does_not_clear"] = _ends_that_fail(wanted, found, n, shown)
     row = _by_axis(axis.name, table, windows)
