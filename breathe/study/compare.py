@@ -72,7 +72,8 @@ def plan(
     throttle: float = 1.0,
     resolution: Resolution | None = None,
 ) -> list[Job]:
-    """Jobs of all settings at all speeds, settings innermost."""
+    """Jobs of all settings at all speeds, settings innermost; ``throttle`` is the opening as a
+    share of its area [-]."""
     resolution = resolution or Resolution()
     jobs, settings = [], tuple(settings)
     for speed in speeds_rpm:

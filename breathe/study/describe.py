@@ -167,7 +167,8 @@ def sleeve_at(cam: Cam, travel_m: float) -> str:
 def about(
     engine: Engine, settings: Sequence[Setting], speeds_rpm: Sequence[float], throttle: float
 ) -> About:
-    """What a printed comparison must say besides its numbers."""
+    """What a printed comparison must say besides its numbers; ``throttle`` is the opening as a
+    share of its area [-]."""
     return About(
         engine=engine.name,
         source_file=engine.source_file,

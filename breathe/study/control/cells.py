@@ -142,7 +142,7 @@ def fine_places(limits: Limits) -> Floats:
 
 
 def full_load(engine: Engine, at: AtSpeed, limits: Limits, load: float, kind: Kind) -> Cell:
-    """The cell of most torque at a speed."""
+    """The cell of most torque at a speed; ``load`` is the axis point it stands at, SI."""
     fine = fine_places(limits)
     figures = _along(at.places_deg, at.full, fine)
     torque = figures["torque_Nm"]
@@ -158,7 +158,7 @@ def part_load(
     torque_Nm: float,
     kind: Kind = "part load",
 ) -> Cell:
-    """The cell of least fuel for a torque that throttled sweeps reach."""
+    """The cell of least fuel for a torque that throttled sweeps reach; ``load`` as `full_load`."""
     fine = fine_places(limits)
     nodes, rows = _nodes(at, torque_Nm)
     columns = {name: np.array([row[name] for row in rows]) for name in FIGURES}

@@ -97,7 +97,18 @@ def course(change: Change, lowest: float, highest: float) -> tuple[Floats, Float
 
 
 def follow(target: Floats, actuator: Actuator) -> Floats:
-    """Where an actuator of limited speed and with hysteresis is, a step of `STEP_S` at a time."""
+    """Where an actuator of limited speed and with hysteresis is, a step of `STEP_S` at a time.
+
+    Parameters
+    ----------
+    target : (n,) float
+        Where the map wants it, from where it stands at first; in the unit of the actuator's slew.
+    actuator : Actuator
+
+    Returns
+    -------
+    (n,) float
+    """
     most = actuator.slew_per_s * STEP_S
     actual, moving = float(target[0]), False
     course = np.empty_like(target)

@@ -111,7 +111,7 @@ def _row(figures: Mapping[str, float]) -> list[float]:
 
 def surface(places: Floats, values: Floats) -> Response:
     """The surface of `breathe best`; where too few places carry it, or they lie on a line, one
-    that is flat away from them."""
+    that is flat away from them. Places (n, n_axes) [deg crank], figures (n,) or (n, f)."""
     try:
         return response(places, values)
     except (ValueError, LinAlgError):

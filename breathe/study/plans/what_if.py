@@ -71,7 +71,8 @@ class Base:
 def base_of(
     file: Path, label: str | None, speeds: Callable[[Engine], tuple[float, ...]], throttle: float
 ) -> Base:
-    """The engine file, read, with the cam setting that a blank cell keeps.
+    """The engine file, read, with the cam setting that a blank cell keeps; ``throttle`` is the
+    opening as a share of its area [-].
 
     Raises
     ------

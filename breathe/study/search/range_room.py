@@ -17,7 +17,10 @@ STEEPER = 1.5
 
 
 def fit(range_deg: float, rate: float, side: SideMechanics | None) -> dict[str, Any]:
-    """Whether a range fits along the shaft, the law that would make it fit, and its play."""
+    """Whether a range fits along the shaft, the law that would make it fit, and its play.
+
+    ``rate`` is the sleeve's law [deg crank/m]; 0 where it is not known, and then nothing is told.
+    """
     room = side.room if side is not None else None
     if room is None or not rate:
         return {"fits": "", "law_to_fit_deg_per_m": math.nan, "play_to_fit_deg": math.nan}
@@ -39,6 +42,7 @@ def in_room(
 ) -> dict[str, Any]:
     """The room, what range it holds at this law and at a steeper one, and the best choice in it.
 
+    ``rate`` is the sleeve's law [deg crank/m].
     The best choice is the smallest range that gets what the largest one inside the room does.
     """
     free, steeper = travel_room_m(room), STEEPER * rate
