@@ -18,7 +18,7 @@ from breathe.study.control.asked import Question, setting_at
 from breathe.study.control.cases import MOST_DETAILED, Check
 from breathe.study.control.cells import Cell, bmep_of
 from breathe.study.control.control import ControlMap
-from breathe.study.control.equal_torque import figures_told, side_by_side
+from breathe.study.control.equal_torque import cell_figures, side_by_side
 from breathe.study.control.gear_change import (
     Actuator,
     Change,
@@ -147,17 +147,15 @@ def _cells(found: ControlMap) -> pd.DataFrame:
     for i, line in enumerate(found.cells):
         for j, cell in enumerate(line):
             x = float(found.values_deg[i, j])
-            check = checks.get((i, j))
-            figures = {
-                "given_up": float(given_up[i, j]),
-                "as_good_deg": float(flat[i, j]),
-                "against_standard": float(against[i, j]),
-                **figures_told(found.engine, cell.speed_rpm, cell.figures_at(x)),
-                "check_torque_off": check.torque_off if check else math.nan,
-                "check_fuel_off": check.fuel_off if check else math.nan,
-            }
-            if cell.kind == "too light":
-                figures = dict.fromkeys(figures, math.nan)
+            figures = cell_figures(
+                found.engine,
+                cell,
+                cell.figures_at(x),
+                checks.get((i, j)),
+                given_up=float(given_up[i, j]),
+                as_good_deg=float(flat[i, j]),
+                against_standard=float(against[i, j]),
+            )
             rows.append(
                 {
                     "speed_rpm": cell.speed_rpm,

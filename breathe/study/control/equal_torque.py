@@ -28,8 +28,45 @@ class CellAsked(Protocol):
     def torque_Nm(self) -> float: ...
 
 
+class Checked(Protocol):
+    """How far the model, run at a cell, came off."""
+
+    @property
+    def torque_off(self) -> float: ...
+    @property
+    def fuel_off(self) -> float: ...
+
+
+def cell_figures(
+    engine: Engine,
+    cell: CellAsked,
+    at: Mapping[str, float],
+    check: Checked | None,
+    **judged: float,
+) -> dict[str, float]:
+    """What a cell is like, SI; nan throughout where it only holds what its neighbour wants.
+
+    Parameters
+    ----------
+    engine : Engine
+    cell : CellAsked
+    at : mapping
+        Figures of `part_load.FIGURES` at its setting.
+    check : Checked, optional
+    **judged : float
+        Columns that stand before these, such as what the cell gives up [-].
+    """
+    figures = {
+        **judged,
+        **figures_told(engine, cell.speed_rpm, at),
+        "check_torque_off": check.torque_off if check else math.nan,
+        "check_fuel_off": check.fuel_off if check else math.nan,
+    }
+    return dict.fromkeys(figures, math.nan) if cell.kind == "too light" else figures
+
+
 def figures_told(engine: Engine, speed_rpm: float, at: Mapping[str, float]) -> dict[str, float]:
-    """What a cell is like, SI, from figures of `part_load.FIGURES`."""
+    """What a setting is like, SI, from figures of `part_load.FIGURES`."""
     power = at["torque_Nm"] * speed_rpm * math.pi / 30
     return {
         "bmep_Pa": bmep_of(engine, at["torque_Nm"]),

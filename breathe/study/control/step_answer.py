@@ -12,7 +12,7 @@ import pandas as pd
 
 from breathe.study.control.answer import Control, check_facts
 from breathe.study.control.cases import MOST_DETAILED
-from breathe.study.control.equal_torque import figures_told, side_by_side
+from breathe.study.control.equal_torque import cell_figures, side_by_side
 from breathe.study.control.gear_change import Change, course
 from breathe.study.control.limit_facts import running_limits
 from breathe.study.control.map_file import Table
@@ -171,15 +171,14 @@ def _cells(found: StepMap) -> pd.DataFrame:
     for i, line in enumerate(found.cells):
         for j, cell in enumerate(line):
             k, check = int(found.held[i, j]), checks.get((i, j))
-            figures = {
-                "given_up": found.given_up(i, j),
-                "against_standard": found.against_standard(i, j),
-                **figures_told(found.engine, cell.speed_rpm, cell.figures_at(float(k))),
-                "check_torque_off": check.torque_off if check else math.nan,
-                "check_fuel_off": check.fuel_off if check else math.nan,
-            }
-            if cell.kind == "too light":
-                figures = dict.fromkeys(figures, math.nan)
+            figures = cell_figures(
+                found.engine,
+                cell,
+                cell.figures_at(float(k)),
+                check,
+                given_up=found.given_up(i, j),
+                against_standard=found.against_standard(i, j),
+            )
             rows.append(
                 {
                     "speed_rpm": cell.speed_rpm,
