@@ -74,12 +74,13 @@ def written(
 def _told(found: Control, path: Path, rows: Rows, table: Table, proof: Proof) -> str:
     """What was written, and what the proof of it found."""
     unit, (loads, speeds) = table.unit, table.values.shape
+    low, high = proof.output_limits(table.step)  # as the file has them
     unknown = "" if found.facts["clear"]["checked"] else " (travel alone: clearance NOT CHECKED)"
     told = [
         f"Written: {path} ({rows}, {loads} loads x {speeds} speeds). Read back and looked up at "
         f"{proof.looked_up} places, beyond the edges too and in whole steps rounded down, to the "
         f"nearest and up: {proof.lowest:g} to {proof.highest:g} {unit}, never outside the safe "
-        f"{proof.safe_low:g} to {proof.safe_high:g}{unknown}; whole steps stray by up to "
+        f"{low:g} to {high:g}{unknown}; whole steps stray by up to "
         f"{proof.rounding_worst:.2g} {unit}. Outside the axes: hold the edge."
     ]
     if proof.past_cell_limits > 2 * table.step:
@@ -87,7 +88,6 @@ def _told(found: Control, path: Path, rows: Rows, table: Table, proof: Proof) ->
             "Between cells the limits of single cells (burnt gas, knock, vacuum), joined by "
             f"straight lines, are passed by up to {proof.past_cell_limits:.2g} {unit}."
         )
-    low, high = proof.output_limits(table.step)
     if proof.needs_output_limits:
         told.append(
             "A controller that rounds the products of its four cells one by one could ask for "

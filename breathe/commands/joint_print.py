@@ -135,11 +135,15 @@ def _proof(part: Control, table: Table) -> Proof:
 
 
 def _ranges(found: JointControl, proofs: list[Proof]) -> str:
-    return "; ".join(
-        f"{name} {proof.lowest:g} to {proof.highest:g}, safe {proof.safe_low:.5g} to "
-        f"{proof.safe_high:.5g} {found.facts['tables'][name]['shown']['unit']}"
-        for name, proof in zip(found.actuators, proofs, strict=True)
-    )
+    words = []
+    for name, proof in zip(found.actuators, proofs, strict=True):
+        facts = found.facts["tables"][name]
+        low, high = proof.output_limits(facts["step"])  # as the file has them
+        words.append(
+            f"{name} {proof.lowest:g} to {proof.highest:g}, safe {low:g} to {high:g} "
+            f"{facts['shown']['unit']}"
+        )
+    return "; ".join(words)
 
 
 def _told(

@@ -28,7 +28,9 @@ def limits_told(found: Control, system: System) -> list[str]:
     for limit in found.facts["limits"]:
         name = _name(found, limit, system)
         if limit["binds"]:
-            told.append(f"Limit {name}: binds at {cells_listed(found, limit['binds'])}.")
+            # Ends are where the best would lie; smoothing may have drawn the cells off them.
+            when = " before smoothing" if limit["limit"] in ("travel", "clearance") else ""
+            told.append(f"Limit {name}: binds{when} at {cells_listed(found, limit['binds'])}.")
         elif not limit.get("not_kept"):
             idle.append(name)
         if limit.get("not_kept"):

@@ -117,6 +117,7 @@ def test_ranges_that_clear_together_are_told(breathe, invented, tmp_path):
     # 2.2 degrees earlier clears, less the hysteresis; as the check of one axis has it.
     assert "inside: intake dwell 228° to 288°; intake phase -1.2° to +20°" in page
     assert "clearance -2.2° to +20° (intake valve to piston" in page
+    assert "safe -1 to 20 deg crank" in page  # in whole steps, as the file has it
     found = json.loads((tmp_path / "m.json").read_text(encoding="utf-8"))
     values = np.array(found["maps"][1]["values"])
     assert values.min() >= -1.2 and found["maps"][1]["safe_range"]["low"] == -1.0
