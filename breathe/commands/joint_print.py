@@ -107,7 +107,9 @@ def _json_text(found: JointControl, parts: list[Control], run: Run, typed: dict[
             "actuators": list(found.actuators),
             "use": "run all of these maps at once; none holds without the others",
             "ranges": "every place inside the safe_range of one map was checked with every place "
-            "inside those of the others, for the clearances each map names",
+            "inside those of the others, for the clearances each map names"
+            if parts[0].facts["clear"]["checked"]
+            else "travel alone: clearance NOT CHECKED",
         },
         **shared,
         "maps": maps,

@@ -17,7 +17,10 @@ from breathe.errors import BreatheError
 def command(
     run: str, show: str | None, against: str | None, units: str, csv: bool, runs_folder: Path
 ) -> None:
-    """Print RUN, a name from `breathe runs` or the path of its folder, again."""
+    """Print RUN, a name from `breathe runs` or the path of its folder, again.
+
+    Of a control map --show takes the further tables of `breathe control`.
+    """
     from breathe.commands.control import further_tables, refuse_travel
     from breathe.commands.printing import print_run
     from breathe.runs import load_run

@@ -15,8 +15,8 @@ ACTUATOR = (
     "speed. See that it is one of the settings above."
 )
 FALLBACK = (
-    "Failed actuator: the position the sleeve goes to without power must clear, and run at any "
-    "speed. No map is exported without it."
+    "Failed actuator: the position it goes to without power must clear, and run at any speed. No "
+    "map is exported without it."
 )
 FAILED_SWITCH = (
     "Failed switch: the step the cam goes to without power must clear, and run at any speed. A "

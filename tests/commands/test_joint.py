@@ -79,6 +79,7 @@ def test_two_maps_that_belong_together(breathe, invented, both, tmp_path):
 
     found = json.loads((tmp_path / "map.json").read_text(encoding="utf-8"))
     assert found["together"]["actuators"] == ["intake dwell", "intake phase"]
+    assert found["together"]["ranges"] == "travel alone: clearance NOT CHECKED"
     dwell, turn = found["maps"]
     assert dwell["cells"] == {"name": "intake duration", "unit": "deg crank", "step": 0.5}
     assert turn["cells"]["step"] == 1.0 and turn["actuator"]["slew_deg_crank_per_s"] == 150.0
@@ -174,3 +175,11 @@ def test_travel_of_each_is_kept(breathe, invented, both, tmp_path):
     turn = [float(row["setting"]) for row in rows if row["actuator"] == "intake phase"]
     assert min(dwell) >= 0.0 and max(dwell) <= 4.0
     assert min(turn) >= -5.0 and max(turn) <= 5.0
+
+
+def test_the_fallback_is_not_told_of_a_load_that_is_not_trusted(breathe, invented, both):
+    rest = ("--axis", "map kPa", "--fallback", "0 mm", "--fallback", "0 deg")
+    asked = ("control", both, *BOTH, "--speeds", "2000,5000", "--loads")
+    page = told(breathe(*asked, "8,60,100", *rest).out)
+    assert "2 cells lie below" in page and "rpm, the lightest that is trusted)." in page
+    assert "rpm, 60 kPa)." in told(breathe(*asked, "60,100", *rest).out)
