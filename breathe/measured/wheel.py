@@ -44,8 +44,6 @@ class Ordered:
     """(n,) of all readings, turns added."""
     out_of_order: tuple[int, ...]
     """Places of readings that fit into no sweep."""
-    opposite: bool
-    """The two sweeps were read in opposite directions."""
     notes: tuple[str, ...]
 
 
@@ -102,7 +100,7 @@ def in_order(angle_deg: Floats, lift_m: Floats, row: Sequence[int]) -> Ordered:
 
 def _one_sweep(angle: Floats, kept: Indices, every: Indices, notes: tuple[str, ...]) -> Ordered:
     left = tuple(int(i) for i in np.setdiff1d(every, kept))
-    return Ordered(sweeps=(kept,), angle_deg=angle, out_of_order=left, opposite=False, notes=notes)
+    return Ordered(sweeps=(kept,), angle_deg=angle, out_of_order=left, notes=notes)
 
 
 def _in_step(angle: Floats, places: Indices, *, falling: bool) -> Indices:
@@ -163,7 +161,6 @@ def _two_sweeps(angle: Floats) -> Ordered | None:
             )
             for half in halves
         ]
-        falls = [angle[half[-1]] < angle[half[0]] for half in halves]
         kept = sum(len(run) for run in runs)
         if kept < IN_ORDER_SHARE * n or (best and kept <= sum(map(len, best.sweeps))):
             continue
@@ -172,7 +169,6 @@ def _two_sweeps(angle: Floats) -> Ordered | None:
             sweeps=(runs[0], runs[1]),
             angle_deg=angle,
             out_of_order=tuple(int(i) for i in left),
-            opposite=bool(falls[0] != falls[1]),
             notes=(),
         )
     return best

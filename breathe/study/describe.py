@@ -35,8 +35,6 @@ class SettingFacts:
     """At each of `CHECKING_HEIGHTS_M`; None where the lift does not reach it."""
     exhaust: tuple[Timing | None, ...]
     overlap_deg: tuple[float | None, ...]
-    intake_lift_m: float
-    exhaust_lift_m: float
     intake_dwell_deg: float
     exhaust_dwell_deg: float
     intake_area_m_deg: float
@@ -77,8 +75,6 @@ def facts(engine: Engine, setting: Setting) -> SettingFacts:
         intake=intake,
         exhaust=exhaust,
         overlap_deg=overlap,
-        intake_lift_m=float(events.intake.lift_m.max()),
-        exhaust_lift_m=float(events.exhaust.lift_m.max()),
         intake_dwell_deg=_dwell(setting.intake_cam or engine.intake_cam, setting, "intake"),
         exhaust_dwell_deg=_dwell(setting.exhaust_cam or engine.exhaust_cam, setting, "exhaust"),
         intake_area_m_deg=lift_area_m_deg(events.intake),
