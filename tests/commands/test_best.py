@@ -243,4 +243,4 @@ def test_what_cannot_be_meant_is_one_message(breathe, cases, arguments, told):
 def test_show_of_compare_is_not_for_a_search(breathe, cases):
     breathe("best", SLEEVE, *BAND)
     found = breathe("show", "road_four_sleeve_best", "--show", "power")
-    assert found.status == 2 and "runs of compare only" in found.err
+    assert found.status == 2 and "--show is for runs of compare and control" in found.err
