@@ -41,7 +41,7 @@ def gains(found: Control, about: About) -> list[str]:
     cells, told = found.cells, []
     part = cells[(cells.kind == "part load") & cells.against_standard.notna()]
     full = cells[cells.kind.str.endswith("full load") & cells.against_standard.notna()]
-    full = full.drop_duplicates("speed_rpm")  # what lies above full load holds its setting
+    full = full.drop_duplicates("speed_rpm", keep="last")  # what lies above holds its setting
     tie = found.facts["tie"]
     if len(part):
         best = part.nlargest(1, "against_standard").iloc[0]
