@@ -6,7 +6,6 @@ at a node of no volume become one run of cells, so that waves cross the joint un
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
@@ -375,12 +374,3 @@ def _end_row(
 
 
 _INTEGER = {"cell", "ghost", "face", "reservoir", "valve"}
-
-
-def length_to_valve_m(engine: Engine, side: str) -> float:
-    """Pipe length from cylinder 1's valve to the first volume or outside [m]."""
-    for run in joined_runs(engine):
-        for node in (run[0].start.node, run[-1].end.node):
-            if node == f"{side} valve 1":
-                return math.fsum(piece.pipe.length_m for piece in run)
-    return math.nan

@@ -117,9 +117,9 @@ def test_part_load_is_where_it_fills_worst(found):
     # Least fuel with least filling: the corner farthest from the best filled place.
     first = [cell.best for cell in found.cells[0]]
     assert [place[1] for place in first] == pytest.approx([-20.0] * 4)
-    assert [place[0] for place in first] == pytest.approx([60.0, 60.0, 0.0, 0.0], abs=1e-6) or [
-        place[0] for place in first
-    ] == pytest.approx([60.0, 60.0, 60.0, 0.0], abs=1e-6)
+    fullest = np.array([best_full_load_deg(n) for n in SPEEDS])
+    apart = np.abs([place[0] for place in first] - fullest)
+    assert apart == pytest.approx(np.maximum(fullest, 60.0 - fullest), abs=1e-6)
 
 
 def test_both_maps_give_up_no_more_than_one_may_and_cells_are_run(found):

@@ -19,7 +19,8 @@ from breathe.study.control.map_axes import LoadScale, load_scale, rising
 _RPM = ("rpm", "1/min", "u/min", "drehzahl", "speed", "n/min")
 _MM = re.compile(r"(?<![a-z])mm(?![a-z])", re.IGNORECASE)
 _SHORTEST_DURATION = 120.0
-"""Cells below this are no durations of an intake valve."""
+"""Cells below this are no durations of an intake valve, crank degrees (common practice, no
+source)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
